@@ -1,0 +1,64 @@
+"""fejoint: stresses in bonded joints, from the joint file to the bondline.
+
+Numbers are N, mm, MPa and K unless they come with a unit. See `solve`, `load`
+and the classes that make a `Joint`.
+"""
+
+from __future__ import annotations
+
+import importlib
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from fejoint.errors import ConvergenceError as ConvergenceError
+    from fejoint.errors import EnvironmentFault as EnvironmentFault
+    from fejoint.errors import FejointError as FejointError
+    from fejoint.errors import JointError as JointError
+    from fejoint.errors import MeshError as MeshError
+    from fejoint.errors import TheoryError as TheoryError
+    from fejoint.joint.families import Adherend as Adherend
+    from fejoint.joint.families import Analysis as Analysis
+    from fejoint.joint.families import Joint as Joint
+    from fejoint.joint.families import Load as Load
+    from fejoint.joint.families import SingleLap as SingleLap
+    from fejoint.joint.file import load as load
+    from fejoint.joint.materials import Adhesive as Adhesive
+    from fejoint.joint.materials import Isotropic as Isotropic
+    from fejoint.joint.materials import Orthotropic as Orthotropic
+    from fejoint.mechanics.driver import Result as Result
+    from fejoint.mechanics.driver import solve as solve
+
+__version__ = "0.1.0"
+
+# Where each public name lives; loaded at first use, so that importing fejoint loads nothing heavy.
+_HOME = {
+    "Adherend": "fejoint.joint.families",
+    "Adhesive": "fejoint.joint.materials",
+    "Analysis": "fejoint.joint.families",
+    "ConvergenceError": "fejoint.errors",
+    "EnvironmentFault": "fejoint.errors",
+    "FejointError": "fejoint.errors",
+    "Isotropic": "fejoint.joint.materials",
+    "Joint": "fejoint.joint.families",
+    "JointError": "fejoint.errors",
+    "Load": "fejoint.joint.families",
+    "MeshError": "fejoint.errors",
+    "Orthotropic": "fejoint.joint.materials",
+    "Result": "fejoint.mechanics.driver",
+    "SingleLap": "fejoint.joint.families",
+    "TheoryError": "fejoint.errors",
+    "load": "fejoint.joint.file",
+    "solve": "fejoint.mechanics.driver",
+}
+
+__all__ = sorted(_HOME)  # noqa: PLE0605
+
+
+def __getattr__(name: str) -> Any:
+    if name in _HOME:
+        return getattr(importlib.import_module(_HOME[name]), name)
+    raise AttributeError(f"module 'fejoint' has no attribute {name!r}")
+
+
+def __dir__() -> list[str]:
+    return [*__all__, "__version__"]

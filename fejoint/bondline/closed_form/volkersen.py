@@ -1,0 +1,92 @@
+"""Volkersen's shear lag, with thermal mismatch.
+
+O. Volkersen, Die Nietkraftverteilung in zugbeanspruchten Nietverbindungen mit
+konstanten Laschenquerschnitten, Luftfahrtforschung 15, 1938, 41-47; thermal
+term: W. T. Chen & C. W. Nelson, IBM J. Res. Dev. 23(2), 1979, 179-188 (both
+cited from memory; the equations were derived again and are tested against
+their differential equation).
+
+Adherends only stretch, the adhesive only shears: no bending, no peel, no
+adherend shear, no stress-free adhesive end. Use it for shear where bending is
+small, for unlike adherends and thermal mismatch; for the bending of a single
+lap use `goland_reissner`.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fejoint.bondline.closed_form.grid import axial_modulus, places, single_lap
+from fejoint.bondline.curves import Bondline, Curve
+from fejoint.joint.families import Joint
+
+__all__ = ["curves", "shear_stress"]
+
+Floats = NDArray[np.float64]
+
+
+def shear_stress(
+    x: Floats,
+    line_load: float,
+    length: float,
+    stretch: tuple[float, float],
+    shear_modulus: float,
+    thickness: float,
+    mismatch: float = 0.0,
+) -> Floats:
+    """Return the shear stress, MPa.
+
+    Parameters
+    ----------
+    x : array, mm
+        From the middle of the overlap.
+    line_load : float, N/mm
+        P: pulls adherend 1 at x = -length/2 and adherend 2 at x = +length/2.
+    length : float, mm
+        Overlap l.
+    stretch : (float, float), N/mm
+        E t of adherends 1 and 2.
+    shear_modulus, thickness : float, MPa and mm
+        Of the adhesive: G, t_a.
+    mismatch : float
+        Free thermal strain of adherend 2 less that of adherend 1.
+    """
+    s1, s2 = stretch
+    k = shear_modulus / thickness
+    w = np.sqrt(k * (1 / s1 + 1 / s2))
+    half = w * length / 2
+    even = line_load * w / 2
+    odd = line_load * w / 2 * (s1 - s2) / (s1 + s2) + k * mismatch / w
+    return even * _ratio(w * x, half, np.sinh, 1.0) + odd * _ratio(w * x, half, np.cosh, -1.0)
+
+
+def _ratio(wx: Floats, half: float, below: np.ufunc, sign: float) -> Floats:
+    """Return cosh(wx)/sinh(half) or sinh(wx)/cosh(half) without overflow on long overlaps."""
+    scale = (np.exp(wx - half) + sign * np.exp(-wx - half)) / 2
+    return np.asarray(scale / (below(half) * np.exp(-half) if half < 300 else 0.5))
+
+
+def curves(joint: Joint) -> Bondline:
+    """Return the bondline of a single-lap joint by Volkersen's theory; peel is not part of it (NaN).
+
+    Raises
+    ------
+    TheoryError
+        Not a single lap.
+    """
+    geometry = single_lap(joint, "Volkersen's theory")
+    lower, upper = geometry.lower, geometry.upper
+    x = places(geometry.overlap_length)
+    expansion = [part.material.engineering_constants()["a_x"] for part in (lower, upper)]
+    shear = shear_stress(
+        x - geometry.overlap_length / 2,
+        joint.line_load,
+        geometry.overlap_length,
+        (axial_modulus(lower.material) * lower.thickness, axial_modulus(upper.material) * upper.thickness),
+        joint.adhesive.engineering_constants()["g_xy"],
+        geometry.bondline_thickness,
+        (expansion[1] - expansion[0]) * joint.load.temperature_change,
+    )
+    nothing = np.full_like(x, np.nan)
+    return Bondline(number=1, middle=Curve(x, shear, nothing, nothing), measure="Volkersen 1938")

@@ -1,0 +1,184 @@
+"""The stresses along a bondline: the one result type of finite elements and closed forms alike.
+
+Needs nothing of the mechanics, so that a study by closed forms alone starts
+without them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+__all__ = ["Bondline", "Curve", "EdgeLoads", "Peak"]
+
+Floats = NDArray[np.float64]
+
+LINEAR = "linear (small rotation): Cauchy stress in the bondline's directions"
+
+
+@dataclass(frozen=True)
+class Peak:
+    """An extreme value and its place."""
+
+    value: float
+    x: float
+
+
+@dataclass(frozen=True, eq=False)
+class Curve:
+    """Stresses along one level of a bondline, piecewise quadratic between every other point.
+
+    Attributes
+    ----------
+    x : (n,) array, mm
+        Places, increasing; odd in number: ends and middles of the pieces.
+    shear, peel, axial : (n,) arrays, MPa
+        Shear is positive for a joint in tension, peel when it opens; NaN
+        where a theory does not give the stress.
+    """
+
+    x: Floats
+    shear: Floats
+    peel: Floats
+    axial: Floats
+
+    def at(self, x: Floats | float, name: str = "shear") -> Floats:
+        """Return ``shear``, ``peel`` or ``axial`` at any places x (mm) inside the curve."""
+        place, value = np.atleast_1d(np.asarray(x, dtype=float)), getattr(self, name)
+        piece = np.clip(np.searchsorted(self.x[::2], place, side="right") - 1, 0, len(self.x) // 2 - 1)
+        x0, x1, x2 = (self.x[2 * piece + k] for k in range(3))
+        v0, v1, v2 = (value[2 * piece + k] for k in range(3))
+        return np.asarray(
+            v0 * (place - x1) * (place - x2) / ((x0 - x1) * (x0 - x2))
+            + v1 * (place - x0) * (place - x2) / ((x1 - x0) * (x1 - x2))
+            + v2 * (place - x0) * (place - x1) / ((x2 - x0) * (x2 - x1))
+        )
+
+    def highest(self, name: str) -> Peak:
+        """Return the largest value of a stress and where it is, between points too."""
+        return self._extreme(name, 1.0)
+
+    def lowest(self, name: str) -> Peak:
+        """Return the least value of a stress and where it is, between points too."""
+        return self._extreme(name, -1.0)
+
+    def largest(self, name: str) -> Peak:
+        """Return the value that is largest in magnitude, with its sign."""
+        high, low = self.highest(name), self.lowest(name)
+        # Values that differ by round-off alone count as equal, so that a symmetric joint reports one end always.
+        return low if abs(low.value) > abs(high.value) * (1 + 1e-9) else high
+
+    def mean(self, name: str) -> float:
+        """Return the average of a stress over the length (exact for the piecewise quadratics)."""
+        value, width = getattr(self, name), np.diff(self.x[::2])
+        areas = width * (value[0:-1:2] + 4 * value[1::2] + value[2::2]) / 6
+        return float(areas.sum() / width.sum())
+
+    def part(self, start: float, end: float) -> Curve:
+        """Return the curve between two places, itself made of its points inside and the two ends."""
+        pieces = np.unique(np.concatenate([[start, end], self.x[::2][(self.x[::2] > start) & (self.x[::2] < end)]]))
+        x = np.empty(2 * len(pieces) - 1)
+        x[::2], x[1::2] = pieces, (pieces[1:] + pieces[:-1]) / 2
+        return Curve(x, *(self.at(x, name) for name in ("shear", "peel", "axial")))
+
+    def _extreme(self, name: str, sign: float) -> Peak:
+        value = sign * getattr(self, name)
+        v0, v1, v2 = value[0:-1:2], value[1::2], value[2::2]
+        # Vertex of the parabola through each piece's three points, at -1, 0, 1.
+        slope, bend = (v2 - v0) / 2, (v0 + v2) / 2 - v1
+        with np.errstate(divide="ignore", invalid="ignore"):
+            t = np.where(bend < 0, np.clip(-slope / (2 * bend), -1, 1), np.where(v2 > v0, 1.0, -1.0))
+        top = v1 + slope * t + bend * t * t
+        if np.isnan(top).all():
+            return Peak(float("nan"), float("nan"))
+        k = int(np.nanargmax(top))
+        x0, x2 = self.x[2 * k], self.x[2 * k + 2]
+        return Peak(float(sign * top[k]), float((x0 + x2) / 2 + t[k] * (x2 - x0) / 2))
+
+
+@dataclass(frozen=True)
+class EdgeLoads:
+    """What an adherend carries at the overlap's end, per unit width, about its own mid-plane.
+
+    Attributes
+    ----------
+    axial : float, N/mm
+        Tension positive.
+    shear : float, N/mm
+        Upwards on the side that faces +x.
+    moment : float, N
+        Counter-clockwise on the side that faces +x: positive stretches the lower face.
+    """
+
+    axial: float
+    shear: float
+    moment: float
+
+    def surface_stress(self, thickness: float) -> float:
+        """Return the largest beam stress on the faces, MPa: axial plus bending, in magnitude."""
+        return abs(self.axial) / thickness + 6 * abs(self.moment) / thickness**2
+
+
+@dataclass(frozen=True, eq=False)
+class Bondline:
+    """Stresses of one bondline.
+
+    Attributes
+    ----------
+    number : int
+        1, 2, ...: from below (double lap) or from the left (stepped lap).
+    middle : Curve
+        Mid-line of the layer.
+    lower, upper : Curve or None
+        The two interfaces, adhesive side, from half a bondline thickness
+        inside the corners (where the stress is singular); None for a theory
+        that has no thickness in it.
+    left, right : EdgeLoads or None
+        What the adherend that enters at each end carries there.
+    measure : str
+        Which stress this is.
+    """
+
+    number: int
+    middle: Curve
+    lower: Curve | None = None
+    upper: Curve | None = None
+    left: EdgeLoads | None = None
+    right: EdgeLoads | None = None
+    measure: str = LINEAR
+
+    @property
+    def x(self) -> Floats:
+        """Places along the mid-line, mm."""
+        return self.middle.x
+
+    @property
+    def shear(self) -> Floats:
+        """Mid-line shear stress, MPa."""
+        return self.middle.shear
+
+    @property
+    def peel(self) -> Floats:
+        """Mid-line peel stress, MPa."""
+        return self.middle.peel
+
+    @property
+    def peak_shear(self) -> Peak:
+        """Mid-line shear of largest magnitude."""
+        return self.middle.largest("shear")
+
+    @property
+    def peak_peel(self) -> Peak:
+        """Largest (most opening) mid-line peel."""
+        return self.middle.highest("peel")
+
+    @property
+    def least_peel(self) -> Peak:
+        """Least (most closing) mid-line peel."""
+        return self.middle.lowest("peel")
+
+    def levels(self) -> dict[str, Curve]:
+        """Return the curves there are, by level."""
+        return {name: c for name in ("middle", "lower", "upper") if (c := getattr(self, name)) is not None}

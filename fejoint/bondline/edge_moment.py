@@ -1,0 +1,73 @@
+"""The edge moment of a single lap as a frame of beams, with and without rotation under load.
+
+Three beams in line, the two free adherends and the overlap (adherends and
+adhesive bending as one), whose axes lie at different heights. Their deflection
+w obeys D w'' = -M_g + s V + P (e + w): M_g, V moment and sideways force at the
+grip, s the distance from it, e the height of the beam's axis above the grip's.
+Leaving w out on the right gives the linear moment; keeping it is the
+beam-column of Goland and Reissner, here with the ends as they are held.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.linalg import expm
+
+from fejoint.bondline.closed_form.grid import axial_modulus
+from fejoint.joint.families import Joint
+
+__all__ = ["lap_edge_moment"]
+
+Floats = NDArray[np.float64]
+
+
+def lap_edge_moment(joint: Joint, rotating: bool) -> float:
+    """Return the larger of the two edge moments of a single lap, N per unit width; infinite where it buckles."""
+    g, load = joint.geometry, joint.line_load
+    ta = g.bondline_thickness
+    e1, e2 = axial_modulus(g.lower.material), axial_modulus(g.upper.material)
+    t1, t2 = g.lower.thickness, g.upper.thickness
+    y1, y2 = -(t1 + ta) / 2, (t2 + ta) / 2
+    axis = (e1 * t1 * y1 + e2 * t2 * y2) / (e1 * t1 + e2 * t2)
+    d1, d2 = e1 * t1**3 / 12, e2 * t2**3 / 12
+    d0 = d1 + d2 + e1 * t1 * (y1 - axis) ** 2 + e2 * t2 * (y2 - axis) ** 2
+    follow = load if rotating else 0.0
+
+    def long_enough(length: float, stiffness: float) -> float:
+        # Beyond 15 decay lengths a beam in tension is as good as endless, and exponentials lose all digits.
+        return min(length, 15 * math.sqrt(stiffness / load)) if rotating and load > 0 else length
+
+    beams = [
+        (long_enough(g.lower.free_length, d1), d1, 0.0),
+        (long_enough(g.overlap_length, d0), d0, axis - y1),
+        (long_enough(g.upper.free_length, d2), d2, y2 - y1),
+    ]
+    # State: w, w', m = -M_g + s V, V, 1.
+    steps = []
+    for length, d, e in beams:
+        a = np.zeros((5, 5))
+        a[0, 1] = 1.0
+        a[1] = [follow / d, 0.0, 1 / d, 0.0, load * e / d]
+        a[2, 3] = 1.0
+        steps.append(expm(a * length))
+    through = steps[2] @ steps[1] @ steps[0]
+    clamped = joint.load.ends == "clamped"
+    start = np.zeros((5, 3))  # columns: the two unknowns at the grip, and what is known
+    start[2 if clamped else 1, 0] = 1.0
+    start[3, 1] = 1.0
+    start[4, 2] = 1.0
+    end = through @ start
+    last = end[1] if clamped else end[2] + follow * end[0] + load * (y2 - y1) * start[4]
+    try:
+        unknowns = np.linalg.solve(np.array([end[0, :2], last[:2]]), -np.array([end[0, 2], last[2]]))
+    except np.linalg.LinAlgError:
+        return math.inf
+    state = steps[0] @ (start @ np.append(unknowns, 1.0))
+    left = state[2] + follow * state[0]
+    state = steps[1] @ state
+    right = state[2] + follow * state[0] + load * (y2 - y1)
+    moment = max(abs(left), abs(right))
+    return float(moment) if math.isfinite(moment) else math.inf

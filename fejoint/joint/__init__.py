@@ -1,0 +1,1 @@
+"""What is bonded: materials, joint families, loads, and the joint file."""

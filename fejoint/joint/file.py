@@ -1,0 +1,258 @@
+"""The joint file: TOML to `Joint` and back, its JSON schema and its commented template."""
+
+from __future__ import annotations
+
+import copy
+import tomllib
+from collections.abc import Iterable, Mapping
+from pathlib import Path
+from typing import Any
+
+from pydantic import ValidationError
+
+from fejoint.errors import JointError
+from fejoint.joint.families import FAMILIES, Joint
+from fejoint.joint.materials import Material
+from fejoint.joint.model import Model, as_joint_error
+from fejoint.units import DIMENSIONS
+
+__all__ = ["joint_from_text", "joint_schema", "joint_to_toml", "load", "template", "with_changes"]
+
+MAX_BYTES = 1_000_000  # a joint file is a page of text; more is something else
+
+
+def load(path: str | Path, changes: Iterable[str] = (), material_files: Iterable[str | Path] = ()) -> Joint:
+    """Return the joint that a file describes.
+
+    Parameters
+    ----------
+    path : str or Path
+        A joint file (TOML).
+    changes : iterable of str
+        ``KEY=VALUE`` with a dotted key, in place of what the file says.
+    material_files : iterable of str or Path
+        Files of further materials, in the form of the shipped library.
+
+    Raises
+    ------
+    JointError
+        The file cannot be read or is not TOML, or a value is refused.
+    """
+    return joint_from_text(read_text(path), changes, [read_text(f) for f in material_files], str(path))
+
+
+def read_text(path: str | Path) -> str:
+    """Return the text of a file; JointError in one sentence when that cannot be done."""
+    path = Path(path)
+    try:
+        if path.stat().st_size > MAX_BYTES:
+            raise JointError(f"{path}: larger than {MAX_BYTES} bytes, so it is no joint file; give a TOML file.")
+        return path.read_bytes().decode("utf-8-sig")
+    except UnicodeDecodeError:
+        raise JointError(f"{path}: is not text; give a joint file (TOML, UTF-8).") from None
+    except OSError as error:
+        raise JointError(f"{path}: cannot be read ({(error.strerror or str(error)).lower()}); check the path.") from None
+
+
+def joint_from_text(
+    text: str, changes: Iterable[str] = (), material_texts: Iterable[str] = (), name: str = "joint file"
+) -> Joint:
+    """Return the joint that the text of a joint file describes (see `load`)."""
+    return _validated(_document(text, changes, material_texts, name))
+
+
+def with_changes(text: str, changes: Iterable[str], material_texts: Iterable[str] = ()) -> str:
+    """Return the joint file's text with changes and materials written into it, comments kept.
+
+    What it says is all that is needed to make the same joint again.
+    """
+    changes, material_texts = list(changes), list(material_texts)
+    if not changes and not material_texts:
+        return text
+    import tomlkit
+
+    document = tomlkit.parse(text)
+    for change in changes:
+        key, value = _parse_change(change)
+        _set(document, key, value)
+    if material_texts:
+        merged = _document(text, (), material_texts, "joint file")["materials"]
+        document["materials"] = merged
+    return tomlkit.dumps(document)
+
+
+def joint_to_toml(joint: Joint) -> str:
+    """Return the joint as a joint file, every quantity with its unit."""
+    import tomlkit
+
+    return tomlkit.dumps(_plain(joint))
+
+
+def joint_schema() -> dict[str, Any]:
+    """Return the JSON schema of the joint file, for editors."""
+    schema = Joint.model_json_schema(by_alias=True)
+    schema["$schema"] = "https://json-schema.org/draft/2020-12/schema"
+    schema["title"] = "fejoint joint file"
+    named = {"type": "string", "description": "Name of a library adhesive; the other keys take the place of its figures"}
+    schema["$defs"]["Adhesive"]["properties"]["material"] = named
+    figure = {"type": "object", "properties": {"value": {}, "source": {"type": "string"}}, "required": ["value", "source"]}
+    for material in ("Isotropic", "Orthotropic", "Adhesive"):
+        for key, field in schema["$defs"][material]["properties"].items():
+            if "anyOf" in field and key not in ("sources", "name"):
+                field["anyOf"] = [option for option in field["anyOf"] if option != {"type": "null"}] + [figure]
+    schema["properties"]["materials"] = {
+        "type": "object",
+        "description": "Materials of this file's own, in the form of the shipped library: "
+        "[materials.adherend.NAME], [materials.adhesive.NAME]",
+    }
+    return schema
+
+
+def template(kind: str) -> str:
+    """Return a commented joint file of a family, ready to be edited.
+
+    Raises
+    ------
+    JointError
+        Unknown family.
+    """
+    if kind not in FAMILIES:
+        raise JointError(f"{kind}: no such joint family; known: {', '.join(FAMILIES)}.")
+    lines = ["# Joint file of fejoint. Quantities are text with a unit; bare numbers are N, mm, MPa, K."]
+    lines += ["# Lines that begin with '#' are defaults or optional keys.", ""]
+    _template(Joint, (), lines, {"joint": FAMILIES[kind]})
+    return "\n".join(lines) + "\n"
+
+
+# ---- reading -------------------------------------------------------------
+
+
+def _parse(text: str, name: str) -> dict[str, Any]:
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise JointError(f"{name}: is not valid TOML: {error}.") from None
+    except RecursionError:
+        raise JointError(f"{name}: is not valid TOML: nested too deeply.") from None
+
+
+def _document(text: str, changes: Iterable[str], material_texts: Iterable[str], name: str) -> dict[str, Any]:
+    """Return the file as a dict with changes made and all further materials under ``materials``."""
+    document = _parse(text, name)
+    for change in changes:
+        key, value = _parse_change(change)
+        _set(document, key, value)
+    library = copy.deepcopy(document.get("materials", {}))
+    _check_library(library, "materials")
+    for extra in material_texts:
+        table = _parse(extra, "material file")
+        _check_library(table, "material file")
+        for kind, materials in table.items():
+            library.setdefault(kind, {}).update(materials)
+    if library:
+        document["materials"] = library
+    return document
+
+
+def _check_library(library: Any, where: str) -> None:
+    shape = 'must hold tables [adherend."NAME"] and [adhesive."NAME"] only'
+    if not isinstance(library, dict) or set(library) - {"adherend", "adhesive"}:
+        raise JointError(f"{where}: {shape}.")
+    for kind, materials in library.items():
+        if not isinstance(materials, dict) or not all(isinstance(m, dict) for m in materials.values()):
+            raise JointError(f"{where}.{kind}: {shape}.")
+
+
+def _validated(document: Mapping[str, Any]) -> Joint:
+    library = document.get("materials", {})
+    fields = {key: value for key, value in document.items() if key != "materials"}
+    kind = fields["joint"].get("kind") if isinstance(fields.get("joint"), dict) else None
+    if kind is None and isinstance(fields.get("joint"), dict):
+        raise JointError(f'joint.kind is missing (joint family): add it, one of {", ".join(FAMILIES)}.')
+    try:
+        return Joint.model_validate(fields, context={"library": library}, by_name=False, by_alias=True)
+    except ValidationError as error:
+        raise as_joint_error(error, Joint) from None
+
+
+def _parse_change(change: str) -> tuple[list[str], Any]:
+    key, equals, value = change.partition("=")
+    path = [part.strip() for part in key.split(".")]
+    if not equals or not all(path):
+        raise JointError(f"--set {change}: must be KEY=VALUE with a dotted key, such as joint.overlap_length=20mm.")
+    value = value.strip()
+    try:  # a TOML value: number, true, list, quoted text ...
+        return path, tomllib.loads(f"value = {value}")["value"]
+    except tomllib.TOMLDecodeError:  # ... or bare text
+        return path, value
+
+
+def _set(document: Any, path: list[str], value: Any) -> None:
+    for part in path[:-1]:
+        if part not in document:
+            document[part] = {}
+        document = document[part]
+        if not isinstance(document, dict):
+            raise JointError(f"--set {'.'.join(path)}: {part} is a value, not a table; check the key.")
+    document[path[-1]] = value
+
+
+# ---- writing -------------------------------------------------------------
+
+
+def _unit(field: Any) -> str | None:
+    """Return the unit of a declared quantity, None for other fields."""
+    found = [m.json_schema_extra for m in [field, *getattr(field, "metadata", [])] if getattr(m, "json_schema_extra", None)]
+    for extra in found:
+        if "unit" in extra:
+            return str(extra["unit"])
+    for option in getattr(field.annotation, "__args__", ()):
+        for meta in getattr(option, "__metadata__", ()):
+            extra = getattr(meta, "json_schema_extra", None)
+            if extra and "unit" in extra:
+                return str(extra["unit"])
+    return None
+
+
+def _plain(model: Model) -> dict[str, Any]:
+    """Return a model as nested dicts of TOML values, leaving out what was not given."""
+    out: dict[str, Any] = {}
+    for name, field in type(model).model_fields.items():
+        value = getattr(model, name)
+        if name == "sources" or name not in model.model_fields_set and not field.is_required() and name != "kind":
+            continue
+        if value is None or isinstance(model, Material) and name == "name" and not value:
+            continue
+        if isinstance(value, Model):
+            out[field.alias or name] = _plain(value)
+            continue
+        unit = _unit(field)
+        shown = f"{value!r} {unit}" if unit else value
+        if isinstance(model, Material) and name in model.sources:
+            shown = {"value": shown, "source": model.sources[name]}
+        out[field.alias or name] = shown
+    return out
+
+
+def _template(model: type[Model], path: tuple[str, ...], lines: list[str], models: Mapping[str, type[Model]]) -> None:
+    """Append the commented keys of a model, then its tables."""
+    tables: list[tuple[str, Any, str]] = []
+    for name, field in model.model_fields.items():
+        key = field.alias or name
+        inner = models.get(key) or (field.annotation if isinstance(field.annotation, type) else None)
+        if inner is not None and issubclass(inner, Model):
+            tables.append((key, inner, field.description or ""))
+            continue
+        if not field.examples:
+            continue
+        value = field.examples[0]
+        text = f'"{value}"' if isinstance(value, str) else str(value).lower()
+        optional = not field.is_required() and name not in ("kind", "title")
+        if model.__name__ == "Adhesive" and name in ("elastic_modulus", "poisson_ratio"):
+            optional = False
+        unit = _unit(field)
+        note = f" ({DIMENSIONS[unit][0]})" if unit else ""
+        lines.append(f"{'# ' if optional else ''}{key} = {text}".ljust(44) + f"# {field.description}{note}")
+    for key, inner, meaning in tables:
+        lines += ["", f"[{'.'.join((*path, key))}]".ljust(44) + f"# {meaning}"]
+        _template(inner, (*path, key), lines, models)

@@ -1,0 +1,1 @@
+"""From a joint to checked stresses: mesh, assemble, factor, solve, recover, check, refine."""

@@ -1,0 +1,169 @@
+"""Does the result hold? Checks that a wrong solution of the wrong system would not pass.
+
+That reactions equal the load holds for anything that solves K u = f, right or
+wrong. The checks here hold the recovered stresses, which come from another
+piece of code, against the loads; compare two meshes; and look at what the
+elements disagree on. Each is a share of a scale that is never zero.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fejoint.bondline.curves import Bondline
+from fejoint.mechanics.linear import Solution
+from fejoint.mechanics.recovery import cell_stress, cut_resultant
+
+__all__ = ["Check", "discretisation_error", "solution_checks"]
+
+Floats = NDArray[np.float64]
+
+# Limits, and why: what a curve's integral or balance may be off is a tenth of the default error
+# target for its peak (0.01), since an integral averages the error of the points.
+BALANCE_LIMIT = 1e-3
+# Element stresses converge an order slower than the recovered ones; a jump of a tenth of the peak
+# puts the mean of both sides, which is what is reported, within a few percent even if nothing cancels.
+JUMP_LIMIT = 0.1
+# Strain energy against work compares two sums of the same numbers in different order: round-off of a
+# system with condition number up to about 1e10.
+ENERGY_LIMIT = 1e-6
+# A backward stable direct solver leaves a small multiple of the unit round-off, 1e-16.
+BACKWARD_LIMIT = 1e-12
+
+
+@dataclass(frozen=True)
+class Check:
+    """One self-check: passed when the value is no larger than the limit."""
+
+    name: str
+    value: float
+    limit: float
+    meaning: str
+
+    @property
+    def passed(self) -> bool:
+        """Whether the check holds (NaN does not)."""
+        return bool(self.value <= self.limit)
+
+
+def solution_checks(solution: Solution, stress: Floats) -> list[Check]:
+    """Return the checks of one solution; `stress` is the recovered adhesive stress (`nodal_stress`)."""
+    geometry = solution.joint.geometry
+    middle = geometry.overlap_length / 2, 0.0
+    cut = cut_resultant(solution, stress, "cut 1", middle)
+    end = solution.loaded
+    moment = end.moment + end.lateral * (end.x - middle[0]) - end.axial * end.y
+    force = abs(solution.joint.line_load)
+    # Scales: the load, or what the bondline transfers to and fro without one; the last never vanishes.
+    scale = max(force, cut.absolute_x, 1e-12 * solution.laws["lower"].stiffness[0, 0] * geometry.lower.thickness)
+    work = _internal_work(solution)
+    return [
+        Check(
+            "load_transferred",
+            abs(cut.x - solution.joint.line_load) / scale,
+            BALANCE_LIMIT,
+            "load carried across the adhesive by the recovered shear stress, against the load applied",
+        ),
+        Check(
+            "peel_balance",
+            abs(cut.y - end.lateral) / scale,
+            BALANCE_LIMIT,
+            "net force of the recovered peel stress, against the sideways reaction at the loaded end",
+        ),
+        Check(
+            "moment_balance",
+            abs(cut.moment - moment) / (scale * max(geometry.lever, geometry.overlap_length)),
+            BALANCE_LIMIT,
+            "moment of the recovered stresses about the joint's middle, against that of the loaded end's forces",
+        ),
+        Check(
+            "energy_balance",
+            abs(work[0] - solution.joint.line_load * solution.elongation) / max(work[1], 1e-12 * scale),
+            ENERGY_LIMIT,
+            "work of the element stresses on the strains, against that of the load on the elongation",
+        ),
+        Check(
+            "stress_jump",
+            _jump(solution, stress),
+            JUMP_LIMIT,
+            "largest jump of element stress at the mid-line, against the largest mid-line stress",
+        ),
+        Check(
+            "solver_backward_error",
+            solution.backward_error,
+            BACKWARD_LIMIT,
+            "residual of the linear solver, against the size of its matrix, solution and load",
+        ),
+    ]
+
+
+# Half width of the stretch round a peak on which two meshes are compared, in bondline thicknesses.
+PEAK_STRETCH = 0.15
+# The recovered stress converges with order 3 where the field is smooth; the corners slow it. With
+# order 5/2 between a mesh and its half, the finer one's error is their difference over 2^(5/2) - 1.
+SETTLING = 2**2.5 - 1
+
+
+def discretisation_error(fine: list[Bondline], coarse: list[Bondline], thickness: float) -> dict[str, float]:
+    """Return the estimated error of peak shear and peak peel of the finer of two nested meshes, as shares of them.
+
+    It is the root mean square of the difference between the two meshes'
+    curves on a short stretch round the peak (0.15 bondline thicknesses to both
+    sides), so that two curves that happen to cross at the peak do not feign
+    accuracy, over 2^(5/2) - 1. `coarse` comes from the mesh of half the density.
+    """
+    errors = {}
+    for key, name in (("peak_shear", "shear"), ("peak_peel", "peel")):
+        worst = 0.0
+        for a, b in zip(fine, coarse, strict=True):
+            difference, scale = peak_difference(a, b, name, thickness)
+            worst = max(worst, difference / SETTLING / scale)
+        errors[key] = worst
+    return errors
+
+
+def peak_difference(a: Bondline, b: Bondline, name: str, thickness: float) -> tuple[float, float]:
+    """Return the mean-square difference of two results round the peak of the first, and the scale to hold it against."""
+    peak = a.peak_shear if name == "shear" else a.peak_peel
+    low, high = max(a.x[0], peak.x - PEAK_STRETCH * thickness), min(a.x[-1], peak.x + PEAK_STRETCH * thickness)
+    x = np.linspace(low, high, 41)
+    difference = float(np.sqrt(np.mean((a.middle.at(x, name) - b.middle.at(x, name)) ** 2)))
+    # A peel that hardly opens is held against what the layer carries otherwise, so that the share means something.
+    others = 0.1 * max(abs(a.middle.largest(n).value) for n in ("shear", "peel"))
+    return difference, max(abs(peak.value), others, 1e-300)
+
+
+def _internal_work(solution: Solution) -> tuple[float, float]:
+    """Return the work of the element stresses on the total strain, and the same with all terms positive, N per width."""
+    from fejoint.mechanics.elasticity import strain
+
+    d = solution.discretisation
+    total = absolute = 0.0
+    for region in solution.laws:
+        cells = d.section.cells(region)
+        e = strain(d.grad_ajqc[cells], solution.displacement[d.nodes_ac[cells]], solution.width_strain)
+        terms = cell_stress(solution, region) * e * d.weight_qc[cells]
+        total += float(terms.sum())
+        absolute += float(np.abs(terms).sum())
+    return total, absolute
+
+
+def _jump(solution: Solution, stress: Floats) -> float:
+    """Return the largest jump of shear or peel between elements on the mid-lines, over the largest stress there."""
+    d = solution.discretisation
+    cells = d.section.cells("adhesive")
+    nodal = np.einsum("aq,icq->cai", np.linalg.inv(d.shape_qa), cell_stress(solution, "adhesive"), optimize=True)
+    worst = 0.0
+    for number in range(1, d.section.bondlines + 1):
+        line = np.unique(d.line(f"bondline {number} middle"))
+        on_line = np.isin(d.nodes_ac[cells], line)
+        nodes, values = d.nodes_ac[cells][on_line], nodal[on_line][:, [1, 2]]
+        high, low = np.full((len(d.points), 2), -np.inf), np.full((len(d.points), 2), np.inf)
+        np.maximum.at(high, nodes, values)
+        np.minimum.at(low, nodes, values)
+        scale = max(float(np.abs(stress[line][:, [1, 2]]).max()), 1e-300)
+        worst = max(worst, float((high[line] - low[line]).max()) / scale)
+    return worst

@@ -1,0 +1,92 @@
+"""Linear elasticity of a plane section, nothing else.
+
+Strain and stress have four components in the order xx, yy, xy, zz; the shear
+strain is the engineering one. The width strain e_zz is one number for the
+whole section: zero in plane strain, an unknown in generalised plane strain.
+The axes of an orthotropic material lie along x, y, z.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fejoint.joint.materials import Adhesive, AdherendMaterial
+
+__all__ = ["Law", "element_stiffness", "law", "plane_strain_modulus", "strain"]
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Law:
+    """Hooke's law with thermal strain: stress = stiffness (strain - expansion * temperature change).
+
+    Attributes
+    ----------
+    stiffness : (4, 4) array, MPa
+    expansion : (4,) array, 1/K
+    """
+
+    stiffness: Floats
+    expansion: Floats
+
+
+def law(material: AdherendMaterial | Adhesive) -> Law:
+    """Return Hooke's law of a material (Lekhnitskii, Theory of Elasticity of an Anisotropic Body, ch. 1)."""
+    c = material.engineering_constants()
+    compliance = np.zeros((4, 4))
+    compliance[np.ix_([0, 1, 3], [0, 1, 3])] = [
+        [1 / c["e_x"], -c["nu_xy"] / c["e_x"], -c["nu_xz"] / c["e_x"]],
+        [-c["nu_xy"] / c["e_x"], 1 / c["e_y"], -c["nu_yz"] / c["e_y"]],
+        [-c["nu_xz"] / c["e_x"], -c["nu_yz"] / c["e_y"], 1 / c["e_z"]],
+    ]
+    compliance[2, 2] = 1 / c["g_xy"]
+    return Law(np.linalg.inv(compliance), np.array([c["a_x"], c["a_y"], 0.0, c["a_z"]]))
+
+
+def plane_strain_modulus(material: AdherendMaterial | Adhesive) -> float:
+    """Return stress over strain along x with no width strain and free thickness, MPa; E/(1-nu^2) when isotropic."""
+    stiffness = law(material).stiffness
+    return float(stiffness[0, 0] - stiffness[0, 1] ** 2 / stiffness[1, 1])
+
+
+def element_stiffness(stiffness_ijc: Floats, xx_abc: Floats, xy_abc: Floats, yy_abc: Floats) -> Floats:
+    """Return element stiffness matrices per unit width, shape (c, 2a, 2a), N/mm/mm.
+
+    Parameters
+    ----------
+    stiffness_ijc : (c, 4, 4) array
+        Stiffness of every cell c, MPa.
+    xx_abc, xy_abc, yy_abc : (c, a, a) arrays
+        Integrals over cell c of N_a,x N_b,x; N_a,x N_b,y; N_a,y N_b,y for the
+        shape functions a, b. The unknowns of a cell are u_x, u_y of shape
+        function 0, then of 1, and so on.
+    """
+    c11, c22, c33, c12 = (stiffness_ijc[:, i, j, None, None] for i, j in ((0, 0), (1, 1), (2, 2), (0, 1)))
+    cells, a, _ = xx_abc.shape
+    k = np.empty((cells, a, 2, a, 2))
+    yx_abc = xy_abc.transpose(0, 2, 1)
+    k[:, :, 0, :, 0] = c11 * xx_abc + c33 * yy_abc
+    k[:, :, 0, :, 1] = c12 * xy_abc + c33 * yx_abc
+    k[:, :, 1, :, 0] = c12 * yx_abc + c33 * xy_abc
+    k[:, :, 1, :, 1] = c22 * yy_abc + c33 * xx_abc
+    return k.reshape(cells, 2 * a, 2 * a)
+
+
+def strain(grad_ajqc: Floats, u_aic: Floats, width_strain: float) -> Floats:
+    """Return the strain at the quadrature points, shape (4, c, q): xx, yy, xy (engineering), zz.
+
+    Parameters
+    ----------
+    grad_ajqc : (c, q, a, 2) array
+        Gradients of the shape functions, 1/mm.
+    u_aic : (c, a, 2) array
+        Displacement of every cell's nodes, mm.
+    width_strain : float
+        The uniform e_zz.
+    """
+    h = np.einsum("cqaj,cai->ijcq", grad_ajqc, u_aic, optimize=True)
+    return np.stack([h[0, 0], h[1, 1], h[0, 1] + h[1, 0], np.full_like(h[0, 0], width_strain)])

@@ -1,0 +1,81 @@
+"""The direct solver, behind one function."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable
+from functools import cache
+from typing import Any
+
+import numpy as np
+import scipy.sparse as sp
+from numpy.typing import NDArray
+from scipy.sparse.linalg import splu
+from threadpoolctl import threadpool_limits
+
+from fejoint.errors import ConvergenceError
+
+__all__ = ["factorise", "solver_name"]
+
+Floats = NDArray[np.float64]
+
+
+def factorise(matrix: sp.csc_array) -> Callable[[Floats], Floats]:
+    """Return the function that solves with a symmetric positive definite matrix.
+
+    It takes right-hand sides of shape (unknowns, loads). scipy's SuperLU does
+    the work, or CHOLMOD where the extra ``fast`` is installed (its wheel,
+    kvxopt, is under the GPL, version 3 or later; the environment variable
+    FEJOINT_SOLVER=superlu keeps to SuperLU). One BLAS thread: sections are
+    small, and studies use the cores for whole joints.
+
+    Raises
+    ------
+    ConvergenceError
+        The matrix is singular or not positive definite.
+    """
+    with threadpool_limits(1, user_api="blas"):
+        return _cholmod(matrix) if solver_name() == "CHOLMOD" else _superlu(matrix)
+
+
+def solver_name() -> str:
+    """Return which solver `factorise` uses: ``"SuperLU"`` or ``"CHOLMOD"``."""
+    return "CHOLMOD" if _kvxopt() is not None and os.environ.get("FEJOINT_SOLVER", "") != "superlu" else "SuperLU"
+
+
+@cache
+def _kvxopt() -> Any:
+    try:
+        import kvxopt
+        import kvxopt.cholmod
+    except ImportError:
+        return None
+    return kvxopt
+
+
+def _superlu(matrix: sp.csc_array) -> Callable[[Floats], Floats]:
+    try:
+        # Symmetric positive definite: no pivoting, and an ordering of A^T + A.
+        factor = splu(matrix, permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, options={"SymmetricMode": True})
+    except RuntimeError as error:
+        raise ConvergenceError(f"the stiffness matrix cannot be factored ({error}).") from None
+    return lambda right: np.asarray(factor.solve(right))
+
+
+def _cholmod(matrix: sp.csc_array) -> Callable[[Floats], Floats]:
+    kvxopt = _kvxopt()
+    lower = sp.coo_array(sp.tril(matrix))
+    rows, columns = (kvxopt.matrix(index.astype(np.int64)) for index in lower.coords)
+    packed = kvxopt.spmatrix(kvxopt.matrix(lower.data), rows, columns, matrix.shape)
+    try:
+        factor = kvxopt.cholmod.symbolic(packed)
+        kvxopt.cholmod.numeric(packed, factor)
+    except ArithmeticError:
+        raise ConvergenceError("the stiffness matrix is not positive definite.") from None
+
+    def solve(right: Floats) -> Floats:
+        unknowns = kvxopt.matrix(np.asfortranarray(right))
+        kvxopt.cholmod.solve(factor, unknowns)
+        return np.array(unknowns)
+
+    return solve

@@ -1,0 +1,202 @@
+"""Stresses at the bondline, from the solved displacements.
+
+Element stresses jump between elements and are best at the four 2 x 2 Gauss
+points of a nine-node quadrilateral. The recovered stress is continuous: round
+every mesh vertex inside the adhesive a biquadratic polynomial is fitted to the
+stresses at those points of the cells that meet there, and between the vertices
+the polynomials are blended (superconvergent patch recovery: Zienkiewicz & Zhu,
+Int. J. Numer. Meth. Eng. 33, 1992, 1331-1364). Only cells of the adhesive
+count: nothing is averaged across an interface. All curves, peaks and
+resultants are taken from this field.
+
+On a free end the polynomials of the nearest inner vertices are continued to
+the surface, which is not forced to be free of stress: the shear at the very
+end of the mid-line is small beside the peak, not exactly zero, and shrinks
+with the mesh. Towards the corners, where the stress is singular, a continued
+polynomial means nothing; no value from there is reported.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from skfem import ElementQuad1, ElementQuad2
+
+from fejoint.bondline.curves import Bondline, Curve, EdgeLoads
+from fejoint.mechanics.elasticity import strain
+from fejoint.mechanics.linear import Discretisation, Solution
+
+__all__ = ["Resultant", "cell_stress", "cut_resultant", "edge_loads", "nodal_stress", "recover_bondlines"]
+
+Floats = NDArray[np.float64]
+
+# Interfaces start this many bondline thicknesses from the corners, where the stress is singular.
+CORNER_DISTANCE = 0.5
+
+
+@dataclass(frozen=True)
+class Resultant:
+    """Force of the upper side on the lower through a cut, per unit width, and its moment about a point."""
+
+    x: float
+    y: float
+    moment: float
+    absolute_x: float
+    """Integral of the magnitude of the force along x, N/mm"""
+
+
+def cell_stress(solution: Solution, region: str) -> Floats:
+    """Return the element stresses of a region at its quadrature points, shape (4, cells, q), MPa."""
+    d, material = solution.discretisation, solution.laws[region]
+    cells = d.section.cells(region)
+    u = solution.displacement[d.nodes_ac[cells]]
+    elastic = strain(d.grad_ajqc[cells], u, solution.width_strain)
+    elastic -= (material.expansion * solution.joint.load.temperature_change)[:, None, None]
+    return np.tensordot(material.stiffness, elastic, axes=1)
+
+
+def nodal_stress(solution: Solution, region: str = "adhesive") -> Floats:
+    """Return the recovered stress of a region at all nodes, shape (nodes, 4), MPa; NaN outside it."""
+    d = solution.discretisation
+    cells = d.section.cells(region)
+    mesh = d.section.mesh
+    corners_cv = mesh.t[:, cells].T
+    best_pj, shape_pv = _best_points()
+    # Cell stresses at the best points: they are biquadratic in the cell's own coordinates.
+    stress_cpi = np.einsum("pq,icq->cpi", best_pj @ np.linalg.inv(d.shape_qa), cell_stress(solution, region), optimize=True)
+    place_cpx = np.einsum("pv,xcv->cpx", shape_pv, mesh.p[:, corners_cv], optimize=True)
+
+    # Inner vertices: those whose facets all lie between two cells of the region.
+    facets = mesh.t2f[:, cells]
+    outer = facets[np.isin(facets, np.flatnonzero(np.bincount(facets.ravel(), minlength=mesh.facets.shape[1]) == 1))]
+    inner_v = np.zeros(mesh.p.shape[1], dtype=bool)
+    inner_v[corners_cv] = True
+    inner_v[mesh.facets[:, outer]] = False
+
+    # Least squares round every inner vertex, in coordinates scaled by its patch.
+    vertices = len(inner_v)
+    extent_vx = np.zeros((vertices, 2))
+    normal = np.zeros((vertices, 9, 9))
+    moment = np.zeros((vertices, 9, 4))
+    for k in range(4):
+        spread = np.abs(mesh.p[:, corners_cv] - mesh.p[:, corners_cv[:, k]][:, :, None]).max(axis=2).T
+        np.maximum.at(extent_vx, corners_cv[:, k], spread)
+    for k in range(4):
+        v = corners_cv[:, k]
+        m = _monomials((place_cpx - mesh.p[:, v].T[:, None]) / extent_vx[v][:, None])
+        np.add.at(normal, v, m.transpose(0, 2, 1) @ m)
+        np.add.at(moment, v, m.transpose(0, 2, 1) @ stress_cpi)
+    # Where fewer than four cells meet the data carry a full quadratic only: switch the three higher terms off.
+    few = np.bincount(corners_cv.ravel(), minlength=vertices) < 4
+    normal[np.ix_(few, [6, 7, 8], [6, 7, 8])] += 1e12 * np.eye(3)
+    coefficient = np.zeros((vertices, 9, 4))
+    coefficient[inner_v] = np.linalg.solve(normal[inner_v], moment[inner_v])
+
+    nodes_ca = d.nodes_ac[cells]
+    total = np.zeros((len(d.points), 4))
+    weight = np.zeros(len(d.points))
+    for k in range(4):
+        # Blend by the vertex's bilinear hat; the small share serves the nodes of the surface, where all hats are zero.
+        v = corners_cv[:, k]
+        m = _monomials((d.points[nodes_ca] - mesh.p[:, v].T[:, None]) / extent_vx[v][:, None])
+        hat = (_HAT_ka[k] + 1e-9) * inner_v[v][:, None]
+        np.add.at(total, nodes_ca, hat[..., None] * (m @ coefficient[v]))
+        np.add.at(weight, nodes_ca, hat)
+    with np.errstate(invalid="ignore"):
+        return total / np.where(weight > 0, weight, np.nan)[:, None]
+
+
+def _monomials(place: Floats) -> Floats:
+    """Return 1, x, y, x^2, xy, y^2, x^2 y, x y^2, x^2 y^2 along a new last axis."""
+    x, y = place[..., 0], place[..., 1]
+    return np.stack([np.ones_like(x), x, y, x * x, x * y, y * y, x * x * y, x * y * y, x * x * y * y], axis=-1)
+
+
+def _best_points() -> tuple[Floats, Floats]:
+    """Return the nine biquadratic and the four bilinear shape functions at the 2 x 2 Gauss points, (4, 9) and (4, 4)."""
+    gauss = 0.5 + np.array([-1.0, 1.0]) / (2 * np.sqrt(3.0))
+    points = np.array([[x, y] for x in gauss for y in gauss]).T
+    quadratic = np.stack([ElementQuad2().lbasis(points, a)[0] * np.ones(4) for a in range(9)], axis=1)
+    linear = np.stack([ElementQuad1().lbasis(points, v)[0] * np.ones(4) for v in range(4)], axis=1)
+    return quadratic, linear
+
+
+# The bilinear hat of corner k at the nine nodes (corners, edge mid-points 01, 12, 23, 30, centre).
+_HAT_ka = np.array(
+    [
+        [1, 0, 0, 0, 0.5, 0, 0, 0.5, 0.25],
+        [0, 1, 0, 0, 0.5, 0.5, 0, 0, 0.25],
+        [0, 0, 1, 0, 0, 0.5, 0.5, 0, 0.25],
+        [0, 0, 0, 1, 0, 0, 0.5, 0.5, 0.25],
+    ]
+)
+
+
+def recover_bondlines(solution: Solution, stress: Floats) -> list[Bondline]:
+    """Return the bondlines of a solved section from the recovered adhesive stress (`nodal_stress`)."""
+    d = solution.discretisation
+    joint = solution.joint
+    left, right = edge_loads(solution)
+    keep_off = CORNER_DISTANCE * joint.geometry.bondline_thickness
+    bondlines = []
+    for number in range(1, d.section.bondlines + 1):
+        levels = {level: _curve(d, f"bondline {number} {level}", stress) for level in ("middle", "lower", "upper")}
+        start, end = levels["middle"].x[[0, -1]]
+        distance = min(keep_off, (end - start) / 4)
+        bondlines.append(
+            Bondline(
+                number=number,
+                middle=levels["middle"],
+                lower=levels["lower"].part(start + distance, end - distance),
+                upper=levels["upper"].part(start + distance, end - distance),
+                left=left,
+                right=right,
+            )
+        )
+    return bondlines
+
+
+def edge_loads(solution: Solution) -> tuple[EdgeLoads, EdgeLoads]:
+    """Return what the adherends carry at the two ends of the overlap, by equilibrium from the end faces.
+
+    The stress there is singular and is not integrated.
+    """
+    length = solution.joint.geometry.overlap_length
+    gripped, loaded = solution.gripped, solution.loaded
+    left = EdgeLoads(-gripped.axial, -gripped.lateral, -gripped.moment + gripped.lateral * (0.0 - gripped.x))
+    right = EdgeLoads(loaded.axial, loaded.lateral, loaded.moment + loaded.lateral * (loaded.x - length))
+    return left, right
+
+
+def cut_resultant(solution: Solution, stress: Floats, curve: str, about: tuple[float, float]) -> Resultant:
+    """Return the resultant of the recovered adhesive stress on a cut that parts lower from upper.
+
+    `stress` is the field of `nodal_stress`; the moment is about the point
+    `about` (mm), in N (per unit width).
+    """
+    d = solution.discretisation
+    line = d.line(curve)
+    points = d.points[line]
+    tangent = points[:, 2] - points[:, 0]
+    normal = np.stack([-tangent[:, 1], tangent[:, 0]], axis=1)  # times the length; towards the upper side
+    s = stress[line]
+    force_x = s[..., 0] * normal[:, None, 0] + s[..., 2] * normal[:, None, 1]
+    force_y = s[..., 2] * normal[:, None, 0] + s[..., 1] * normal[:, None, 1]
+    arm = points - np.asarray(about)
+    # Two-point-exact Simpson does for forces; their moments are cubic at most, which Simpson integrates exactly too.
+    simpson = np.array([1, 4, 1]) / 6
+    return Resultant(
+        x=float((force_x @ simpson).sum()),
+        y=float((force_y @ simpson).sum()),
+        moment=float(((arm[..., 0] * force_y - arm[..., 1] * force_x) @ simpson).sum()),
+        absolute_x=float((np.abs(force_x) @ simpson).sum()),
+    )
+
+
+def _curve(d: Discretisation, name: str, stress: Floats) -> Curve:
+    line = d.line(name)
+    nodes = np.append(line[:, :2].ravel(), line[-1, 2])
+    axial, peel, shear, _ = stress[nodes].T
+    return Curve(d.points[nodes, 0], shear, peel, axial)

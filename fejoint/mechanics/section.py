@@ -1,0 +1,215 @@
+"""From a joint to its meshed cross-section: the only module that imports gmsh."""
+
+from __future__ import annotations
+
+import ctypes.util
+import threading
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from skfem import MeshQuad
+
+from fejoint.errors import EnvironmentFault, MeshError
+from fejoint.joint.families import Joint
+
+__all__ = ["Section", "mesh_section", "read_script"]
+
+Floats = NDArray[np.float64]
+
+SYSTEM_LIBRARIES = (
+    "apt-get install -y --no-install-recommends "
+    "libgl1 libegl1 libglu1-mesa libxcursor1 libxft2 libxinerama1 libgomp1"
+)
+
+# gmsh keeps one model a process: everything from clearing it to reading it back is one step.
+_LOCK = threading.Lock()
+
+
+@dataclass(frozen=True)
+class Section:
+    """The meshed cross-section of a joint.
+
+    Attributes
+    ----------
+    mesh : skfem.MeshQuad
+        Straight-sided quadrilaterals, mm. Its subdomains are the regions
+        (``lower``, ``adhesive``, ``upper``), its boundaries the named curves
+        (``gripped``, ``loaded``, ``bondline 1 middle``, ...).
+    density : float
+        Mesh density it was made with.
+    """
+
+    mesh: MeshQuad
+    density: float
+
+    def cells(self, region: str) -> NDArray[np.int64]:
+        """Return the cell numbers of a region."""
+        return np.asarray(self.mesh.subdomains[region], dtype=np.int64)
+
+    def facets(self, curve: str) -> NDArray[np.int64]:
+        """Return the facet numbers of a named curve."""
+        return np.asarray(self.mesh.boundaries[curve], dtype=np.int64)
+
+    @property
+    def bondlines(self) -> int:
+        """Number of bondlines."""
+        return sum(name.endswith(" middle") for name in self.mesh.boundaries)
+
+
+def mesh_section(joint: Joint, density: float | None = None) -> Section:
+    """Return the meshed section of a joint; a pure function of its arguments.
+
+    Raises
+    ------
+    MeshError
+        The geometry script lacks a parameter or a named group, or a region
+        does not have the joint's area.
+    EnvironmentFault
+        gmsh lacks a system library.
+    """
+    geometry = joint.geometry
+    density = joint.analysis.mesh_density if density is None else density
+    parameters = {**geometry.script_parameters(), "mesh_density": density}
+    mesh = read_script(script_path(geometry.script), parameters)
+    expected = geometry.region_areas()
+    missing = [name for name in expected if name not in mesh.subdomains]
+    if missing:
+        raise MeshError(f"{geometry.script}: the surface named {missing[0]!r} is missing.")
+    needed = [f"bondline 1 {level}" for level in ("middle", "lower", "upper")] + ["gripped", "loaded", "cut 1"]
+    missing = [name for name in needed if name not in mesh.boundaries]
+    if missing:
+        raise MeshError(f"{geometry.script}: the curve named {missing[0]!r} is missing.")
+    areas = _areas(mesh.p[:, mesh.t])
+    for name, area in expected.items():
+        found = float(areas[mesh.subdomains[name]].sum())
+        if not abs(found - area) <= 1e-6 * area:
+            raise MeshError(f"{geometry.script}: region {name!r} has {found:.8g} mm^2 where the joint has {area:.8g} mm^2.")
+    covered = np.concatenate([mesh.subdomains[name] for name in expected])
+    if len(np.unique(covered)) != mesh.t.shape[1] or len(covered) != mesh.t.shape[1]:
+        raise MeshError(f"{geometry.script}: every cell must belong to exactly one named region.")
+    return Section(mesh, density)
+
+
+def script_path(name: str) -> Path:
+    """Return the path of a shipped geometry script, installed or in a checkout."""
+    package = Path(__file__).resolve().parents[1]
+    for folder in (package / "geometries", package.parent / "geometries"):
+        if (folder / name).is_file():
+            return folder / name
+    raise MeshError(f"{name}: this geometry script is not part of the installation; install fejoint again.")
+
+
+def read_script(path: Path, parameters: dict[str, float]) -> MeshQuad:
+    """Run a geometry script with parameters and return its mesh with named regions and curves.
+
+    A geometry script is code: only run scripts that you trust.
+
+    Raises
+    ------
+    MeshError
+        Unknown parameter, gmsh cannot mesh it, or cells other than
+        quadrilaterals.
+    """
+    gmsh = _gmsh()
+    with _LOCK:
+        try:
+            known = _script_parameters(path, path.stat().st_mtime_ns)
+            unknown = sorted(set(parameters) - known)
+            if unknown:
+                raise MeshError(f"{path.name}: no parameter {unknown[0]!r}; it has {', '.join(sorted(known))}.")
+            _open(path, parameters)
+            gmsh.model.mesh.generate(2)
+            return _mesh_in_memory(path.name)
+        except MeshError:
+            raise
+        except Exception as error:  # gmsh raises bare Exception
+            raise MeshError(f"{path.name}: gmsh cannot mesh it ({error}).") from None
+        finally:
+            gmsh.clear()
+
+
+@cache
+def _gmsh() -> Any:
+    """Return gmsh, initialised without reading the user's own settings."""
+    try:
+        import gmsh
+    except (OSError, ImportError) as error:
+        lacking = str(error).split(":")[0]
+        raise EnvironmentFault(
+            f"gmsh cannot be loaded ({lacking}); on Debian or Ubuntu run as root: {SYSTEM_LIBRARIES}"
+        ) from None
+    gmsh.initialize([], readConfigFiles=False, interruptible=False)
+    gmsh.option.setNumber("General.Terminal", 0)
+    gmsh.option.setNumber("General.NumThreads", 1)
+    return gmsh
+
+
+@cache
+def _script_parameters(path: Path, _changed: int) -> frozenset[str]:
+    """Return the parameters that a script declares; gmsh itself ignores unknown ones silently."""
+    _open(path, {})
+    names = _gmsh().onelab.getNames("^Parameters/")
+    return frozenset(name.removeprefix("Parameters/") for name in names)
+
+
+def _open(path: Path, parameters: dict[str, float]) -> None:
+    gmsh = _gmsh()
+    gmsh.clear()
+    gmsh.onelab.clear()
+    for name, value in parameters.items():
+        gmsh.onelab.setNumber(f"Parameters/{name}", [value])
+    gmsh.open(str(path))
+
+
+def _mesh_in_memory(script: str) -> MeshQuad:
+    """Return gmsh's present mesh, cells counter-clockwise."""
+    mesh = _gmsh().model.mesh
+    tags, xyz, _ = mesh.getNodes()
+    node = np.zeros(int(tags.max()) + 1, dtype=np.int64)
+    node[tags.astype(np.int64)] = np.arange(len(tags))
+    points = np.ascontiguousarray(xyz.reshape(-1, 3)[:, :2].T)
+
+    cells, cell_of_surface, n = [], {}, 0
+    for _, surface in _gmsh().model.getEntities(2):
+        kinds, _, nodes = mesh.getElements(2, surface)
+        if list(kinds) != [3]:
+            raise MeshError(f"{script}: surface {surface} has cells other than 4-node quadrilaterals.")
+        cells.append(node[nodes[0].astype(np.int64)].reshape(-1, 4))
+        cell_of_surface[surface] = np.arange(n, n + len(cells[-1]))
+        n += len(cells[-1])
+    t = np.concatenate(cells).T
+    backwards = _areas(points[:, t]) < 0
+    t[:, backwards] = t[::-1, backwards]
+
+    # Nodes that carry no cell (such as unused grid points) must not reach the solver.
+    used = np.unique(t)
+    renumber = np.full(points.shape[1], -1)
+    renumber[used] = np.arange(len(used))
+    quads = MeshQuad(np.ascontiguousarray(points[:, used]), np.ascontiguousarray(renumber[t]))
+
+    facet_key = np.sort(quads.facets, axis=0)
+    keys = facet_key[0] * quads.p.shape[1] + facet_key[1]
+    order = np.argsort(keys)
+    regions: dict[str, Any] = {}
+    curves: dict[str, Any] = {}
+    for dim, group in _gmsh().model.getPhysicalGroups():
+        name = _gmsh().model.getPhysicalName(dim, group)
+        entities = _gmsh().model.getEntitiesForPhysicalGroup(dim, group)
+        if dim == 2:
+            regions[name] = np.concatenate([cell_of_surface[e] for e in entities])
+        elif dim == 1:
+            ends = np.concatenate([mesh.getElements(1, e)[2][0] for e in entities]).astype(np.int64).reshape(-1, 2)
+            pairs = np.sort(renumber[node[ends]], axis=1)
+            wanted = pairs[:, 0] * quads.p.shape[1] + pairs[:, 1]
+            curves[name] = order[np.searchsorted(keys[order], wanted)]
+    return quads.with_subdomains(regions).with_boundaries(curves)
+
+
+def _areas(corners: Floats) -> Floats:
+    """Return the signed areas of quadrilaterals; corners has shape (2, 4, cells)."""
+    x, y = corners
+    return 0.5 * ((x[2] - x[0]) * (y[3] - y[1]) - (x[3] - x[1]) * (y[2] - y[0]))

@@ -1,0 +1,1 @@
+"""What a person or another program looks at: files, tables, curves, the 3D view."""

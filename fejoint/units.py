@@ -1,0 +1,111 @@
+"""Quantities in, N-mm-MPa-K inside.
+
+A quantity may come as a bare number (already in the inside unit), as a string
+with a unit (``"0.2 mm"``, ``"10 ksi"``) or as a pint quantity. Only the number
+and the unit's name are read from a string: it is never evaluated.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from functools import cache, lru_cache
+from typing import Any
+
+__all__ = ["DISPLAY_SYSTEMS", "as_number", "display"]
+
+# inside unit -> what an error message calls it, with an example
+DIMENSIONS = {
+    "mm": ("a length", "25 mm"),
+    "MPa": ("a stress", "2 GPa"),
+    "N": ("a force", "2.5 kN"),
+    "N*mm": ("a moment", "3 N*m"),
+    "N/mm": ("a toughness (energy per area)", "0.43 N/mm"),
+    "K": ("a temperature difference", "-100 K"),
+    "1/K": ("an expansion per degree", "23e-6 1/K"),
+    "": ("a number without unit", "0.35"),
+}
+
+# A display system names the unit shown for each inside unit.
+DISPLAY_SYSTEMS: dict[str, dict[str, str]] = {
+    "mm": {},
+    "SI": {"mm": "m", "MPa": "Pa", "N*mm": "N*m"},
+    "inch": {"mm": "inch", "MPa": "psi", "N": "lbf", "N*mm": "lbf*inch", "K": "delta_degF"},
+}
+
+_QUANTITY = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(.*?)\s*")
+# Temperatures only ever occur as differences, so an offset scale is read as one.
+_OFFSET_SCALE = re.compile(r"(?:°|\bdeg(?:rees?_?)?)\s*([CF])\b|\b(celsius|fahrenheit)\b", re.IGNORECASE)
+
+
+@cache
+def _registry() -> Any:
+    import pint
+
+    return pint.get_application_registry()
+
+
+@lru_cache(maxsize=1024)
+def _factor(unit: str, inside: str) -> float:
+    """Return the factor from `unit` to `inside`; ValueError when they do not match."""
+    import pint
+
+    registry = _registry()
+    text = _OFFSET_SCALE.sub(lambda m: f"delta_deg{(m[1] or m[2])[0].upper()}", unit)
+    try:
+        return float(registry.Quantity(1.0, registry.parse_units(text)).to(inside or "dimensionless").magnitude)
+    except pint.DimensionalityError:
+        raise ValueError(_wanted(inside)) from None
+    except Exception:  # pint raises many kinds (also TypeError, tokenizer errors) on a malformed unit
+        raise ValueError(f"{unit!r} is not a unit; {_wanted(inside)}") from None
+
+
+def _wanted(inside: str) -> str:
+    name, example = DIMENSIONS[inside]
+    return f"must be {name}, such as {example!r}"
+
+
+def as_number(value: Any, inside: str) -> float:
+    """Return `value` as a finite number in the unit `inside`.
+
+    Parameters
+    ----------
+    value : float, str or pint.Quantity
+        A bare number is taken to be in `inside` already.
+    inside : str
+        One of ``mm``, ``MPa``, ``N``, ``N*mm``, ``N/mm``, ``K`` (a difference),
+        ``1/K`` or the empty string (no unit).
+
+    Raises
+    ------
+    ValueError
+        Not a quantity, not finite, or of another dimension; the text says
+        what is wanted.
+    """
+    if isinstance(value, bool):
+        raise ValueError(_wanted(inside))
+    if isinstance(value, str):
+        match = _QUANTITY.fullmatch(value)
+        if match is None:
+            raise ValueError(_wanted(inside))
+        number = float(match[1]) * (_factor(match[2], inside) if match[2] else 1.0)
+    elif hasattr(value, "to") and hasattr(value, "magnitude"):
+        number = float(value.magnitude) * _factor(str(value.units), inside)
+    else:
+        try:
+            number = float(value)
+        except (TypeError, ValueError):
+            raise ValueError(_wanted(inside)) from None
+        except OverflowError:
+            number = math.inf
+    if not math.isfinite(number):
+        raise ValueError("must be a finite number; " + _wanted(inside))
+    return number
+
+
+def display(value: float, inside: str, system: str = "mm", digits: int = 4) -> str:
+    """Return `value` (in unit `inside`) as text in a display system, with its unit."""
+    unit = DISPLAY_SYSTEMS[system].get(inside, inside)
+    shown = value if unit == inside else value / _factor(unit, inside)
+    name = unit.replace("delta_deg", "deg").replace("inch", "in")
+    return f"{shown:.{digits}g} {name}".rstrip()
