@@ -51,7 +51,7 @@ _HOME = {
     "solve": "fejoint.mechanics.driver",
 }
 
-__all__ = sorted(_HOME)  # noqa: PLE0605
+__all__ = sorted(_HOME)
 
 
 def __getattr__(name: str) -> Any:

@@ -42,7 +42,7 @@ _OFFSET_SCALE = re.compile(r"(?:°|\bdeg(?:rees?_?)?)\s*([CF])\b|\b(celsius|fahr
 def _registry() -> Any:
     import pint
 
-    return pint.get_application_registry()
+    return pint.application_registry
 
 
 @lru_cache(maxsize=1024)
@@ -52,6 +52,7 @@ def _factor(unit: str, inside: str) -> float:
 
     registry = _registry()
     text = _OFFSET_SCALE.sub(lambda m: f"delta_deg{(m[1] or m[2])[0].upper()}", unit)
+    text = f"1{text}" if text.startswith("/") else text
     try:
         return float(registry.Quantity(1.0, registry.parse_units(text)).to(inside or "dimensionless").magnitude)
     except pint.DimensionalityError:

@@ -13,8 +13,7 @@ from pydantic import ValidationError
 from fejoint.errors import JointError
 from fejoint.joint.families import FAMILIES, Joint
 from fejoint.joint.materials import Material
-from fejoint.joint.model import Model, as_joint_error
-from fejoint.units import DIMENSIONS
+from fejoint.joint.model import Model, as_joint_error, unit_of
 
 __all__ = ["joint_from_text", "joint_schema", "joint_to_toml", "load", "template", "with_changes"]
 
@@ -200,36 +199,26 @@ def _set(document: Any, path: list[str], value: Any) -> None:
 # ---- writing -------------------------------------------------------------
 
 
-def _unit(field: Any) -> str | None:
-    """Return the unit of a declared quantity, None for other fields."""
-    found = [m.json_schema_extra for m in [field, *getattr(field, "metadata", [])] if getattr(m, "json_schema_extra", None)]
-    for extra in found:
-        if "unit" in extra:
-            return str(extra["unit"])
-    for option in getattr(field.annotation, "__args__", ()):
-        for meta in getattr(option, "__metadata__", ()):
-            extra = getattr(meta, "json_schema_extra", None)
-            if extra and "unit" in extra:
-                return str(extra["unit"])
-    return None
-
-
 def _plain(model: Model) -> dict[str, Any]:
     """Return a model as nested dicts of TOML values, leaving out what was not given."""
+    import tomlkit
+
     out: dict[str, Any] = {}
     for name, field in type(model).model_fields.items():
         value = getattr(model, name)
-        if name == "sources" or name not in model.model_fields_set and not field.is_required() and name != "kind":
+        if name == "sources" or (name not in model.model_fields_set and not field.is_required() and name != "kind"):
             continue
-        if value is None or isinstance(model, Material) and name == "name" and not value:
+        if value is None or (isinstance(model, Material) and name == "name" and not value):
             continue
         if isinstance(value, Model):
             out[field.alias or name] = _plain(value)
             continue
-        unit = _unit(field)
+        unit = unit_of(field)
         shown = f"{value!r} {unit}" if unit else value
         if isinstance(model, Material) and name in model.sources:
-            shown = {"value": shown, "source": model.sources[name]}
+            figure = tomlkit.inline_table()
+            figure.update({"value": shown, "source": model.sources[name]})
+            shown = figure
         out[field.alias or name] = shown
     return out
 
@@ -250,9 +239,7 @@ def _template(model: type[Model], path: tuple[str, ...], lines: list[str], model
         optional = not field.is_required() and name not in ("kind", "title")
         if model.__name__ == "Adhesive" and name in ("elastic_modulus", "poisson_ratio"):
             optional = False
-        unit = _unit(field)
-        note = f" ({DIMENSIONS[unit][0]})" if unit else ""
-        lines.append(f"{'# ' if optional else ''}{key} = {text}".ljust(44) + f"# {field.description}{note}")
+        lines.append(f"{'# ' if optional else ''}{key} = {text}".ljust(44) + f"# {field.description}")
     for key, inner, meaning in tables:
         lines += ["", f"[{'.'.join((*path, key))}]".ljust(44) + f"# {meaning}"]
         _template(inner, (*path, key), lines, models)

@@ -7,13 +7,13 @@ from typing import Annotated, Any, Self
 from pydantic import BeforeValidator, Discriminator, Field, Tag, ValidationInfo, model_validator
 
 from fejoint.joint.library import ELASTIC, named
-from fejoint.joint.model import Model, Quantity, refuse
+from fejoint.joint.model import Model, Unit, refuse
 
-__all__ = ["Adhesive", "AdherendMaterial", "Isotropic", "Orthotropic"]
+__all__ = ["AdherendMaterial", "Adhesive", "Isotropic", "Orthotropic"]
 
-Stress = Quantity("MPa", gt=0)
-Expansion = Quantity("1/K")
-PoissonRatio = Quantity("", gt=-1, lt=0.5)
+Stress = Annotated[float, Unit("MPa", gt=0)]
+Expansion = Annotated[float, Unit("1/K")]
+PoissonRatio = Annotated[float, Unit("", gt=-1, lt=0.5)]
 
 GIVEN = "given by the user"
 
@@ -113,7 +113,8 @@ class Isotropic(Material):
     def engineering_constants(self) -> dict[str, float]:
         """Return E_x, E_y, E_z, nu_xy, nu_xz, nu_yz, G_xy and expansions (MPa, 1/K)."""
         e, g, nu, a = self.elastic_modulus, self.shear_modulus, self.poisson_ratio, self.expansion or 0.0
-        assert e is not None and g is not None and nu is not None  # set by _complete
+        assert e is not None and g is not None  # set by _complete
+        assert nu is not None
         return dict(e_x=e, e_y=e, e_z=e, nu_xy=nu, nu_xz=nu, nu_yz=nu, g_xy=g, a_x=a, a_y=a, a_z=a)
 
 
@@ -130,11 +131,11 @@ class Orthotropic(Material):
     """Young's modulus through the thickness"""
     elastic_modulus_z: Stress = Field(examples=["10.3 GPa"])
     """Young's modulus across the width"""
-    poisson_ratio_xy: Quantity("") = Field(examples=[0.28])  # type: ignore[valid-type]
+    poisson_ratio_xy: Annotated[float, Unit("")] = Field(examples=[0.28])
     """Poisson's ratio, contraction along y under stress along x"""
-    poisson_ratio_xz: Quantity("") = Field(examples=[0.28])  # type: ignore[valid-type]
+    poisson_ratio_xz: Annotated[float, Unit("")] = Field(examples=[0.28])
     """Poisson's ratio, contraction along z under stress along x"""
-    poisson_ratio_yz: Quantity("") = Field(examples=[0.4])  # type: ignore[valid-type]
+    poisson_ratio_yz: Annotated[float, Unit("")] = Field(examples=[0.4])
     """Poisson's ratio, contraction along z under stress along y"""
     shear_modulus_xy: Stress = Field(examples=["7.17 GPa"])
     """Shear modulus in the plane of the section"""
@@ -150,7 +151,7 @@ class Orthotropic(Material):
         # Positive strain energy (Lekhnitskii): each |nu_ij| < sqrt(E_i/E_j) and a positive determinant.
         e = {i: getattr(self, f"elastic_modulus_{i}") for i in "xyz"}
         nu = {ij: getattr(self, f"poisson_ratio_{ij}") for ij in ("xy", "xz", "yz")}
-        for (i, j), value in nu.items():
+        for (i, j), value in ((tuple(ij), v) for ij, v in nu.items()):
             bound = (e[i] / e[j]) ** 0.5
             if abs(value) >= bound:
                 refuse(f"poisson_ratio_{i}{j}", value, f"must lie between -{bound:.4g} and {bound:.4g} for these moduli")
@@ -178,15 +179,27 @@ class Orthotropic(Material):
 class Adhesive(Isotropic):
     """An adhesive. Limits beyond elasticity are kept for the analyses that need them."""
 
-    shear_strength: Stress | None = Field(None, examples=["30 MPa"])
+    elastic_modulus: Stress | None = Field(None, examples=["2 GPa"])
+    """Young's modulus E; any two of elastic_modulus, shear_modulus, poisson_ratio"""
+    shear_modulus: Stress | None = Field(None, examples=["0.74 GPa"])
+    """Shear modulus G"""
+    poisson_ratio: PoissonRatio | None = Field(None, examples=[0.35])
+    """Poisson's ratio nu"""
+    expansion: Expansion | None = Field(None, examples=["60e-6 1/K"])
+    """Coefficient of thermal expansion; needed when the temperature changes"""
+    tensile_yield: Stress | None = Field(None, examples=["13 MPa"])
+    """Tensile yield stress"""
+    tensile_strength: Stress | None = Field(None, examples=["22 MPa"])
+    """Tensile strength"""
+    shear_strength: Stress | None = Field(None, examples=["18 MPa"])
     """Shear strength"""
-    shear_yield: Stress | None = Field(None, examples=["25 MPa"])
+    shear_yield: Stress | None = Field(None, examples=["15 MPa"])
     """Shear yield stress"""
-    failure_shear_strain: Quantity("", gt=0) | None = Field(None, examples=[0.4])
+    failure_shear_strain: Annotated[float, Unit("", gt=0)] | None = Field(None, examples=[0.4])
     """Engineering shear strain at failure"""
-    toughness_mode_1: Quantity("N/mm", gt=0) | None = Field(None, examples=["0.43 N/mm"])
+    toughness_mode_1: Annotated[float, Unit("N/mm", gt=0)] | None = Field(None, examples=["0.43 N/mm"])
     """Fracture toughness in mode I (opening)"""
-    toughness_mode_2: Quantity("N/mm", gt=0) | None = Field(None, examples=["4.7 N/mm"])
+    toughness_mode_2: Annotated[float, Unit("N/mm", gt=0)] | None = Field(None, examples=["4.7 N/mm"])
     """Fracture toughness in mode II (shear)"""
 
     @model_validator(mode="before")

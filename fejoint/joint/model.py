@@ -8,24 +8,45 @@ come from that one declaration.
 from __future__ import annotations
 
 import difflib
-from typing import Annotated, Any, NoReturn, cast
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, NoReturn, Self, cast
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
+from annotated_types import Ge, GroupedMetadata, Gt, Le, Lt
+from pydantic import BaseModel, BeforeValidator, ConfigDict, ValidationError
 from pydantic_core import PydanticCustomError
 
 from fejoint.errors import JointError
 from fejoint.units import as_number
 
-__all__ = ["Model", "Quantity", "as_joint_error", "refuse"]
+if TYPE_CHECKING:
+    from pydantic._internal._model_construction import ModelMetaclass
+else:  # pydantic's metaclass has no public name
+    ModelMetaclass = type(BaseModel)
+
+__all__ = ["Model", "Unit", "as_joint_error", "refuse", "unit_of"]
 
 
-def Quantity(unit: str, **limits: float) -> Any:  # noqa: N802 - reads as the type that it makes
-    """Return a field type: a number in the inside unit, given bare, as text with a unit, or as a pint quantity."""
-    return Annotated[
-        float,
-        BeforeValidator(lambda value: as_number(value, unit), json_schema_input_type=float | str),
-        Field(json_schema_extra={"unit": unit}, **limits),  # type: ignore[arg-type]  # limits are gt, ge, lt, le
-    ]
+@dataclass(frozen=True)
+class Unit(GroupedMetadata):
+    """Marks a number as a quantity: given bare, as text with a unit, or as a pint quantity; with its range.
+
+    Used as ``Annotated[float, Unit("mm", gt=0)]``.
+    """
+
+    unit: str
+    gt: float | None = None
+    ge: float | None = None
+    lt: float | None = None
+    le: float | None = None
+
+    def __iter__(self) -> Iterator[Any]:
+        """Return what pydantic makes of the mark."""
+        unit = self.unit
+        yield BeforeValidator(lambda value: as_number(value, unit), json_schema_input_type=float | str)
+        for limit, bound in ((Gt, self.gt), (Ge, self.ge), (Lt, self.lt), (Le, self.le)):
+            if bound is not None:
+                yield limit(bound)
 
 
 def refuse(key: str, value: Any, why: str) -> NoReturn:
@@ -33,7 +54,7 @@ def refuse(key: str, value: Any, why: str) -> NoReturn:
     raise PydanticCustomError("refused", "{why}", {"key": key, "value": value, "why": why})
 
 
-class _Checked(type(BaseModel)):  # type: ignore[misc]  # pydantic's metaclass has no public name
+class _Checked(ModelMetaclass):
     """Turns pydantic's report into one sentence when a part is made from Python."""
 
     def __call__(cls, *args: Any, **kwargs: Any) -> Any:
@@ -50,7 +71,7 @@ class Model(BaseModel, metaclass=_Checked):
         frozen=True, extra="forbid", populate_by_name=True, use_attribute_docstrings=True, hide_input_in_errors=True
     )
 
-    def replace(self, **changes: Any) -> Any:
+    def replace(self, **changes: Any) -> Self:
         """Return a copy with some fields changed, validated anew.
 
         Raises
@@ -68,52 +89,67 @@ def as_joint_error(error: ValidationError, model: type[Model]) -> JointError:
     details = sorted(error.errors(include_url=False), key=lambda e: e["type"] != "extra_forbidden")
     detail = details[0]
     context = detail.get("ctx", {})
-    path = [str(part) for part in detail["loc"]]
+    path = [str(part) for part in detail["loc"] if part not in ("isotropic", "orthotropic")]  # no part of the file
     value = detail.get("input")
     if detail["type"] == "refused":
-        path += [context["key"]] if context["key"] else []
+        path += context["key"].split(".")
         value = context["value"]
-    # Tags of a union (the joint's kind) are no part of the user's path.
-    path = [part for i, part in enumerate(path) if not (i > 0 and "-" in part and path[i - 1] == "joint")]
     key = ".".join(path)
+    field = _field(model, path)
+    unit = unit_of(field) or ""
     if detail["type"] == "missing":
-        field = _field(model, path)
         meaning = f" ({field.description.strip().rstrip('.')})" if field is not None and field.description else ""
-        example = f", for example {path[-1]} = {field.examples[0]!r}" if field is not None and field.examples else ""
-        return JointError(f"{key} is missing{meaning}: add it{example}.".replace("'", '"'))
+        example = f", for example {path[-1]} = {_shown(field.examples[0])}" if field is not None and field.examples else ""
+        return JointError(f"{key} is missing{meaning}: add it{example}.")
     if detail["type"] == "extra_forbidden":
         known = _keys(model, path[:-1])
         near = difflib.get_close_matches(path[-1], known, n=1)
-        hint = f"did you mean {near[0]!r}?" if near else f"known here: {', '.join(known)}."
+        hint = f"did you mean {near[0]}?" if near else f"known here: {', '.join(known)}."
         return JointError(f"{key}: unknown key; {hint}")
-    return JointError(f"{key} = {_shown(value)}: {_rule(detail, context)}.")
+    rule = _rule(detail, context, f" {unit}".rstrip())
+    if value is None:
+        return JointError(f"{key} is missing: {rule}.")
+    return JointError(f"{key} = {_shown(value, unit)}: {rule}.")
 
 
-def _rule(detail: Any, context: dict[str, Any]) -> str:
-    limits = {
-        "greater_than": "must lie above {gt}",
-        "greater_than_equal": "must be at least {ge}",
-        "less_than": "must lie below {lt}",
-        "less_than_equal": "must be at most {le}",
+def unit_of(field: Any) -> str | None:
+    """Return the inside unit of a declared quantity; None for a field that is none."""
+    if field is None:
+        return None
+    metadata = [*field.metadata]
+    for option in getattr(field.annotation, "__args__", ()):
+        metadata += getattr(option, "__metadata__", ())
+    return next((item.unit for item in metadata if isinstance(item, Unit)), None)
+
+
+def _rule(detail: Any, context: dict[str, Any], unit: str) -> str:
+    rules = {
+        "greater_than": "must lie above {gt:g}" + unit,
+        "greater_than_equal": "must be at least {ge:g}" + unit,
+        "less_than": "must lie below {lt:g}" + unit,
+        "less_than_equal": "must be at most {le:g}" + unit,
         "literal_error": "must be {expected}",
-        "union_tag_invalid": "must be one of {expected_tags}",
         "model_type": "must be a table of keys",
-        "union_tag_not_found": "must be a table with the key 'kind'",
+        "model_attributes_type": "must be a table of keys",
         "bool_type": "must be true or false",
         "bool_parsing": "must be true or false",
         "string_type": "must be text in quotes",
         "dict_type": "must be a table of keys",
     }
-    if detail["type"] in limits:
-        return limits[detail["type"]].format(**context)
+    if detail["type"] in rules:
+        return rules[detail["type"]].format(**context).replace("'", '"')
     if detail["type"] == "value_error":
         return str(context["error"])
     return str(detail["msg"]).rstrip(".")
 
 
-def _shown(value: Any) -> str:
-    text = f'"{value}"' if isinstance(value, str) else ("true" if value is True else "false" if value is False else "")
-    text = text or (f"{value:g}" if isinstance(value, float) else repr(value))
+def _shown(value: Any, unit: str = "") -> str:
+    if value is True or value is False:
+        return str(value).lower()
+    if isinstance(value, float | int):
+        text = f"{value:g}" if abs(value) < 1e300 else str(value)
+        return f'"{text} {unit}"' if unit else text
+    text = f'"{value}"' if isinstance(value, str) else repr(value)
     return text if len(text) <= 60 else text[:57] + "..."
 
 

@@ -152,7 +152,7 @@ def solve(joint: Joint, progress: Callable[[str], None] | None = None) -> Result
         level = _solve_level(joint, density, clock, say)
         error = discretisation_error(level.bondlines, coarse.bondlines, joint.geometry.bondline_thickness)
         checks = solution_checks(level.solution, level.stress) + [
-            Check(f"{name}_error", value, joint.analysis.error_target, f"estimated discretisation error of {name.replace('_', ' ')}")
+            Check(f"{name}_error", value, joint.analysis.error_target, f"estimated mesh error of {name.replace('_', ' ')}")
             for name, value in error.items()
         ]
         unknowns = 2 * len(level.solution.discretisation.points)

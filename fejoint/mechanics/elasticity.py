@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from fejoint.joint.materials import Adhesive, AdherendMaterial
+from fejoint.joint.materials import AdherendMaterial, Adhesive
 
 __all__ = ["Law", "element_stiffness", "law", "plane_strain_modulus", "strain"]
 
@@ -44,7 +44,7 @@ def law(material: AdherendMaterial | Adhesive) -> Law:
         [-c["nu_xz"] / c["e_x"], -c["nu_yz"] / c["e_y"], 1 / c["e_z"]],
     ]
     compliance[2, 2] = 1 / c["g_xy"]
-    return Law(np.linalg.inv(compliance), np.array([c["a_x"], c["a_y"], 0.0, c["a_z"]]))
+    return Law(np.asarray(np.linalg.inv(compliance), dtype=np.float64), np.array([c["a_x"], c["a_y"], 0.0, c["a_z"]]))
 
 
 def plane_strain_modulus(material: AdherendMaterial | Adhesive) -> float:

@@ -213,7 +213,7 @@ def solve_linear(system: System, joint: Joint) -> Solution:
         """Return the nodal forces that balance a stress (4 components) uniform in each region."""
         stress_ic = _cell_field(d, stress_by_region)
         force = stress_ic[:, None, [0, 1]] * gradient + stress_ic[:, None, [2, 2]] * gradient[:, :, ::-1]
-        return np.bincount(_cell_dofs(d).ravel(), force.reshape(-1), 2 * len(d.points))
+        return np.asarray(np.bincount(_cell_dofs(d).ravel(), force.reshape(-1), 2 * len(d.points)), dtype=np.float64)
 
     thermal = nodal_forces({name: m.stiffness @ m.expansion * change for name, m in system.laws.items()})
     load = system.transform.T @ thermal
@@ -275,7 +275,7 @@ def _cell_field(d: Discretisation, by_region: dict[str, Floats]) -> Floats:
 
 
 def _cell_dofs(d: Discretisation) -> Ints:
-    return (2 * d.nodes_ac[:, :, None] + [0, 1]).reshape(len(d.nodes_ac), -1)
+    return (2 * d.nodes_ac[:, :, None] + np.arange(2)).reshape(len(d.nodes_ac), -1)
 
 
 def _scatter(dofs: Ints, matrices: Floats, n: int) -> sp.csc_array:
@@ -303,8 +303,10 @@ def _ends(d: Discretisation, ends: str) -> tuple[sp.csr_array, Ints, int]:
             special.append((2 * int(node), terms))
         # The mean displacement along y is zero: the node with the largest weight follows from the others.
         k = int(np.argmax(weight))
-        follows = {2 * int(n) + 1: -float(w / weight[k]) for i, (n, w) in enumerate(zip(nodes, weight, strict=True)) if i != k}
-        special.append((2 * int(nodes[k]) + 1, {**follows}))
+        follows: dict[int | str, float] = {
+            2 * int(n) + 1: -float(w / weight[k]) for i, (n, w) in enumerate(zip(nodes, weight, strict=True)) if i != k
+        }
+        special.append((2 * int(nodes[k]) + 1, follows))
 
     size = 2 * len(d.points)
     held = np.array([dof for dof, _ in special])
@@ -329,7 +331,7 @@ def _face(d: Discretisation, line: Ints) -> tuple[Ints, Floats, Floats]:
     share = (length[:, None] * np.array([1, 4, 1]) / 6).ravel()
     weight = np.bincount(line.ravel(), share, len(d.points))
     nodes = np.unique(line)
-    return nodes, d.points[nodes, 1], weight[nodes]
+    return nodes, d.points[nodes, 1], np.asarray(weight[nodes], dtype=np.float64)
 
 
 def _resultant(d: Discretisation, forces: Floats, face: str) -> EndForces:

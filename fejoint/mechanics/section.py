@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import ctypes.util
 import threading
 from dataclasses import dataclass
 from functools import cache
@@ -212,4 +211,4 @@ def _mesh_in_memory(script: str) -> MeshQuad:
 def _areas(corners: Floats) -> Floats:
     """Return the signed areas of quadrilaterals; corners has shape (2, 4, cells)."""
     x, y = corners
-    return 0.5 * ((x[2] - x[0]) * (y[3] - y[1]) - (x[3] - x[1]) * (y[2] - y[0]))
+    return 0.5 * np.asarray((x[2] - x[0]) * (y[3] - y[1]) - (x[3] - x[1]) * (y[2] - y[0]))

@@ -113,8 +113,11 @@ def curves(joint: Joint, edge: EdgeLoads | None = None) -> Bondline:
     """
     geometry = single_lap(joint, "The theory of Goland and Reissner")
     lower, upper = geometry.lower, geometry.upper
-    if (lower.material.engineering_constants(), lower.thickness) != (upper.material.engineering_constants(), upper.thickness):
-        raise TheoryError("the theory of Goland and Reissner is for identical adherends; use Volkersen for the shear of unlike ones.")
+    constants = [part.material.engineering_constants() for part in (lower, upper)]
+    if constants[0] != constants[1] or lower.thickness != upper.thickness:
+        raise TheoryError(
+            "the theory of Goland and Reissner is for identical adherends; use Volkersen for the shear of unlike ones."
+        )
     load, t, c = joint.line_load, lower.thickness, geometry.overlap_length / 2
     modulus = axial_modulus(lower.material)
     if edge is None:

@@ -58,13 +58,9 @@ def shear_stress(
     half = w * length / 2
     even = line_load * w / 2
     odd = line_load * w / 2 * (s1 - s2) / (s1 + s2) + k * mismatch / w
-    return even * _ratio(w * x, half, np.sinh, 1.0) + odd * _ratio(w * x, half, np.cosh, -1.0)
-
-
-def _ratio(wx: Floats, half: float, below: np.ufunc, sign: float) -> Floats:
-    """Return cosh(wx)/sinh(half) or sinh(wx)/cosh(half) without overflow on long overlaps."""
-    scale = (np.exp(wx - half) + sign * np.exp(-wx - half)) / 2
-    return np.asarray(scale / (below(half) * np.exp(-half) if half < 300 else 0.5))
+    # cosh(wx)/sinh(wl/2) and sinh(wx)/cosh(wl/2), both divided by exp(wl/2): long overlaps do not overflow.
+    rise, fall = np.exp(w * x - half), np.exp(-w * x - half)
+    return np.asarray(even * (rise + fall) / -np.expm1(-2 * half) + odd * (rise - fall) / (1 + np.exp(-2 * half)))
 
 
 def curves(joint: Joint) -> Bondline:
