@@ -68,7 +68,7 @@ class Curve:
         """Return the value that is largest in magnitude, with its sign."""
         high, low = self.highest(name), self.lowest(name)
         # Values that differ by round-off alone count as equal, so that a symmetric joint reports one end always.
-        return low if abs(low.value) > abs(high.value) * (1 + 1e-9) else high
+        return low if abs(low.value) > abs(high.value) * (1 + 1e-6) else high
 
     def mean(self, name: str) -> float:
         """Return the average of a stress over the length (exact for the piecewise quadratics)."""
@@ -93,7 +93,9 @@ class Curve:
         top = v1 + slope * t + bend * t * t
         if np.isnan(top).all():
             return Peak(float("nan"), float("nan"))
-        k = int(np.nanargmax(top))
+        # The two ends of a balanced joint are equal but for round-off: take the left one, always.
+        best = np.nanmax(top)
+        k = int(np.flatnonzero(top >= best - 1e-6 * abs(best))[0])
         x0, x2 = self.x[2 * k], self.x[2 * k + 2]
         return Peak(float(sign * top[k]), float((x0 + x2) / 2 + t[k] * (x2 - x0) / 2))
 

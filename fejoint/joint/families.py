@@ -210,8 +210,7 @@ class Joint(Model):
     def _expansion_known(self) -> Self:
         if self.load.temperature_change == 0:
             return self
-        materials = {f"joint.{name}.material": part.material for name, part in self.geometry.adherends().items()}
-        for place, material in {**materials, "adhesive": self.adhesive}.items():
+        for place, material in self.materials_by_key().items():
             keys = ("expansion_x", "expansion_y", "expansion_z") if isinstance(material, Orthotropic) else ("expansion",)
             for key in keys:
                 if getattr(material, key) is None:
@@ -242,3 +241,8 @@ class Joint(Model):
     def materials(self) -> dict[str, AdherendMaterial | Adhesive]:
         """Return the material of every named region of the section."""
         return {**{n: a.material for n, a in self.geometry.adherends().items()}, "adhesive": self.adhesive}
+
+    def materials_by_key(self) -> dict[str, AdherendMaterial | Adhesive]:
+        """Return every material by its dotted key in the joint file."""
+        parts = {f"joint.{name}.material": part.material for name, part in self.geometry.adherends().items()}
+        return {**parts, "adhesive": self.adhesive}

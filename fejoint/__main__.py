@@ -1,0 +1,5 @@
+"""Run the command line as a module."""
+
+from fejoint.cli import main
+
+main()

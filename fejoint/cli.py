@@ -1,0 +1,259 @@
+"""The command line: parse, call, print. The only module that exits.
+
+Exit codes: 0 done; 1 it ran and a self-check missed (files kept and marked);
+2 input, file or environment (one sentence, nothing written); 3 not converged;
+130 interrupted.
+"""
+
+from __future__ import annotations
+
+import json
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from fejoint import __version__
+from fejoint.errors import ConvergenceError, FejointError, JointError
+from fejoint.units import DISPLAY_SYSTEMS
+
+if TYPE_CHECKING:
+    from fejoint.mechanics.driver import Result
+
+__all__ = ["main", "run"]
+
+DEMOS = ("door-sill", "floor-strap", "roof-winter")
+
+app = typer.Typer(
+    add_completion=False,
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+    help="Shear and peel stress along the bondline of bonded joints, from a joint file.",
+)
+
+JointFile = Annotated[Path, typer.Argument(metavar="FILE", help="Joint file (TOML); see 'fejoint new'.")]
+Changes = Annotated[list[str], typer.Option("--set", metavar="KEY=VALUE", help="Override a key; may be repeated.")]
+MaterialFiles = Annotated[
+    list[Path], typer.Option("--materials", metavar="FILE", help="File of further materials; may be repeated.")
+]
+Units = Annotated[str, typer.Option("--units", metavar="SYSTEM", help="Units shown: mm (N-mm-MPa), SI (N-m-Pa), inch (lbf-in-psi).")]
+
+
+def main() -> None:
+    """Run the command line and exit."""
+    sys.exit(run(sys.argv[1:]))
+
+
+def run(arguments: list[str]) -> int:
+    """Run the command line on a list of arguments and return the exit code."""
+    try:
+        code = app(arguments, standalone_mode=False)
+        sys.stdout.flush()
+        return code if isinstance(code, int) else 0
+    except (KeyboardInterrupt, typer.Abort):
+        return _said("interrupted.", 130)
+    except ConvergenceError as error:
+        return _said(str(error), 3)
+    except FejointError as error:
+        return _said(str(error), 2)
+    except typer.TyperException as error:  # wrong options and arguments
+        return _said(f"{error.format_message()} See fejoint --help.", 2)
+    except BrokenPipeError:  # the reader of our output went away
+        sys.stdout = None
+        return 0
+
+
+@app.command()
+def solve(
+    file: JointFile,
+    out: Annotated[Path | None, typer.Option("--out", metavar="DIR", help="Folder for the files of the run.")] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print the summary as JSON.")] = False,
+    changes: Changes = [],  # noqa: B006 - typer copies it
+    materials: MaterialFiles = [],  # noqa: B006
+    units: Units = "mm",
+) -> int:
+    """Solve a joint: stresses along the bondline, theories beside them, self-checks."""
+    _known_units(units)
+    joint, text = _read(file, changes, materials)
+    result = _solved(joint)
+    if out is not None:
+        from fejoint.show.files import write_run
+
+        write_run(result, out, text)
+    if as_json:
+        from fejoint.show.files import summary
+
+        print(json.dumps(summary(result), indent=2, allow_nan=False))
+    else:
+        from fejoint.show.tables import result_report
+
+        _console().print(result_report(result, units))
+        if out is not None:
+            print(f"Written to {out}: bondline.csv, summary.json, section.vtu, joint.toml")
+    return 0 if result.passed else 1
+
+
+@app.command()
+def check(file: JointFile, changes: Changes = [], materials: MaterialFiles = []) -> int:  # noqa: B006
+    """Check a joint file without solving it."""
+    joint, _ = _read(file, changes, materials)
+    print(f"{file}: a valid {joint.geometry.kind} joint.")
+    return 0
+
+
+@app.command()
+def new(kind: Annotated[str, typer.Argument(metavar="KIND", help="Joint family: single-lap.")]) -> int:
+    """Print a commented joint file to start from."""
+    from fejoint.joint.file import template
+
+    print(template(kind), end="")
+    return 0
+
+
+@app.command()
+def demo(
+    name: Annotated[str, typer.Argument(metavar="NAME", help=f"One of {', '.join(DEMOS)}.")] = DEMOS[0],
+    out: Annotated[Path, typer.Option("--out", metavar="DIR", help="Folder for files and pictures.")] = Path("fejoint-demo"),
+    units: Units = "mm",
+) -> int:
+    """Solve a shipped, invented scenario of a cable-car cabin: tables and pictures."""
+    from importlib import resources
+
+    from fejoint.joint.file import joint_from_text
+
+    _known_units(units)
+    if name not in DEMOS:
+        raise JointError(f"{name}: no such demo; known: {', '.join(DEMOS)}.")
+    text = resources.files("fejoint.demo").joinpath(f"{name}.toml").read_text(encoding="utf-8")
+    result = _solved(joint_from_text(text, name=f"{name}.toml"))
+    from fejoint.show.files import write_run
+    from fejoint.show.tables import result_report
+
+    files = write_run(result, out, text)
+    _console().print(result_report(result, units))
+    files += _pictures(result, out)
+    print("Written:")
+    for path in files:
+        print(f"  {path}")
+    return 0 if result.passed else 1
+
+
+@app.command()
+def view(
+    folder: Annotated[Path, typer.Argument(metavar="DIR", help="Folder that 'fejoint solve --out' wrote.")],
+    stress: Annotated[str, typer.Option("--stress", metavar="NAME", help="shear, peel, axial, width or von-mises.")] = "peel",
+    png: Annotated[Path | None, typer.Option("--png", metavar="FILE", help="Write a picture; needs no display.")] = None,
+    end: Annotated[str | None, typer.Option("--end", metavar="SIDE", help="Look at one overlap end: left or right.")] = None,
+    scale: Annotated[float | None, typer.Option("--scale", metavar="FACTOR", help="Scale of the deformation.")] = None,
+    stretch: Annotated[float, typer.Option("--stretch", metavar="FACTOR", help="Draw the thickness this much larger.")] = 1.0,
+) -> int:
+    """Show a solved joint in 3D: the section over its width, deformed, coloured by stress."""
+    from fejoint.show.view import show, view_png
+
+    if png is not None:
+        view_png(folder, png, stress=stress, end=end, scale=scale, stretch=stretch)
+        print(f"Written: {png}")
+    else:
+        show(folder, stress=stress, end=end, scale=scale, stretch=stretch)
+    return 0
+
+
+@app.command()
+def materials(units: Units = "mm") -> int:
+    """List the shipped materials, every figure with its source or mark."""
+    from fejoint.show.tables import materials_table
+
+    _known_units(units)
+    _console().print(materials_table(units))
+    return 0
+
+
+@app.command()
+def schema() -> int:
+    """Print the JSON schema of the joint file, for editors."""
+    from fejoint.joint.file import joint_schema
+
+    print(json.dumps(joint_schema(), indent=2))
+    return 0
+
+
+@app.callback(invoke_without_command=True)
+def _top(version: Annotated[bool, typer.Option("--version", help="Print the version.")] = False) -> None:
+    if version:
+        print(f"fejoint {__version__}")
+        raise typer.Exit()
+
+
+def _read(file: Path, changes: list[str], materials: list[Path]) -> tuple[Any, str]:
+    """Return the joint and the text that makes it again."""
+    from fejoint.joint.file import joint_from_text, read_text, with_changes
+
+    text, material_texts = read_text(file), [read_text(path) for path in materials]
+    joint = joint_from_text(text, changes, material_texts, str(file))
+    return joint, with_changes(text, changes, material_texts)
+
+
+def _solved(joint: Any) -> Result:
+    from fejoint.mechanics.driver import solve as solve_joint
+
+    if not sys.stderr.isatty():
+        return solve_joint(joint)
+    console = _console(stderr=True)
+    with console.status("reading") as status:
+        return solve_joint(joint, progress=status.update)
+
+
+def _pictures(result: Result, folder: Path) -> list[Path]:
+    """Write the pictures that this machine can make; say in one sentence what the others need."""
+    from fejoint.show.files import write_files
+
+    made: list[Path] = []
+
+    def curves() -> list[Path]:
+        from fejoint.bondline.closed_form.comparison import compare
+        from fejoint.show import plots
+
+        theories = {t.name: t.bondline for t in compare(result.joint, result.bondlines[0].left) if t.bondline is not None}
+        figures = {
+            "bondline.png": plots.bondline_figure(result, theories),
+            "section.png": plots.section_figure(result.joint),
+            "mesh.png": plots.mesh_figure(result),
+        }
+        return write_files(folder, {name: (lambda path, f=f: f.savefig(path)) for name, f in figures.items()})
+
+    def solid() -> list[Path]:
+        from fejoint.show.view import view_png
+
+        view_png(folder, folder / "view.png")
+        view_png(folder, folder / "view-end.png", end="left")
+        return [folder / "view.png", folder / "view-end.png"]
+
+    for make in (curves, solid):
+        try:
+            made += make()
+        except FejointError as error:
+            _said(f"pictures left out: {error}", 0)
+    return made
+
+
+def _known_units(system: str) -> None:
+    if system not in DISPLAY_SYSTEMS:
+        raise JointError(f"--units {system}: must be one of {', '.join(DISPLAY_SYSTEMS)}.")
+
+
+def _console(stderr: bool = False) -> Any:
+    from rich.console import Console
+
+    wide = None if sys.stdout.isatty() else 120
+    return Console(stderr=stderr, highlight=False, width=wide)
+
+
+def _said(sentence: str, code: int) -> int:
+    print(f"fejoint: {sentence}", file=sys.stderr)
+    return code
+
+
+if __name__ == "__main__":
+    main()

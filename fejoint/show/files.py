@@ -1,0 +1,241 @@
+"""The files of a run: written whole or not at all.
+
+Numbers in them are N, mm, MPa, K whatever the display system.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import math
+import os
+import platform
+import shutil
+import tempfile
+from collections.abc import Callable
+from importlib import metadata
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from fejoint import __version__
+from fejoint.bondline.closed_form.comparison import Theory, compare
+from fejoint.errors import EnvironmentFault
+from fejoint.joint.families import Joint
+from fejoint.mechanics.driver import Result
+from fejoint.mechanics.factor import solver_name
+from fejoint.mechanics.recovery import nodal_stress
+
+__all__ = ["bondline_csv", "joint_as_understood", "section_mesh", "summary", "write_files", "write_run"]
+
+SCHEMA_VERSION = 1
+
+
+def write_run(result: Result, folder: str | Path, joint_file: str) -> list[Path]:
+    """Write ``bondline.csv``, ``summary.json``, ``section.vtu`` and ``joint.toml``.
+
+    Parameters
+    ----------
+    result : Result
+    folder : path
+        Made if it is not there.
+    joint_file : str
+        Text of the joint file, as given.
+
+    Raises
+    ------
+    EnvironmentFault
+        The folder cannot be written or the disk is full; nothing new is left behind.
+    """
+    return write_files(
+        folder,
+        {
+            "bondline.csv": lambda path: _text(path, bondline_csv(result)),
+            "summary.json": lambda path: _text(path, json.dumps(summary(result), indent=2, allow_nan=False) + "\n"),
+            "section.vtu": lambda path: section_mesh(result).write(path),
+            "joint.toml": lambda path: _text(path, joint_file),
+        },
+    )
+
+
+def write_files(folder: str | Path, writers: dict[str, Callable[[Path], Any]]) -> list[Path]:
+    """Write files into a folder, all of them or none: into a temporary one beside them first, then by renaming.
+
+    Raises
+    ------
+    EnvironmentFault
+        The folder cannot be written or the disk is full.
+    """
+    folder = Path(folder)
+    made = not folder.exists()
+    scratch: Path | None = None
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        scratch = Path(tempfile.mkdtemp(prefix=".writing-", dir=folder))
+        for name, write in writers.items():
+            write(scratch / name)
+            if not (scratch / name).is_file():
+                raise OSError(f"{name} was not written")
+        for name in writers:
+            os.replace(scratch / name, folder / name)
+    except BaseException as error:  # an interruption leaves nothing behind either
+        for rest in [scratch, folder if made else None]:
+            if rest is not None:
+                shutil.rmtree(rest, ignore_errors=True)
+        if not isinstance(error, OSError):
+            raise
+        reason = (error.strerror or str(error)).lower()
+        raise EnvironmentFault(f"{folder}: cannot be written ({reason}); choose another folder or free some space.") from None
+    shutil.rmtree(scratch, ignore_errors=True)
+    return [folder / name for name in writers]
+
+
+def bondline_csv(result: Result) -> str:
+    """Return the stresses along all bondlines as CSV."""
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(["bondline", "level", "x_mm", "shear_MPa", "peel_MPa", "axial_MPa", "measure"])
+    for bondline in result.bondlines:
+        for level, curve in bondline.levels().items():
+            for row in zip(curve.x, curve.shear, curve.peel, curve.axial, strict=True):
+                writer.writerow([bondline.number, level, *(f"{value:.9g}" for value in row), bondline.measure])
+    return out.getvalue()
+
+
+def summary(result: Result) -> dict[str, Any]:
+    """Return the summary of a run, ready for JSON (N, mm, MPa, K)."""
+    joint, solution = result.joint, result.solution
+    width = joint.geometry.width
+    left, right = result.bondlines[0].left, result.bondlines[0].right
+    factors = result.edge_moment_factors
+    assert left is not None and right is not None
+    return {
+        "schema_version": SCHEMA_VERSION,
+        "title": joint.title,
+        "passed": result.passed,
+        **{f"{name}_MPa": _peak(*getattr(result, name)) for name in ("peak_shear", "peak_peel", "least_peel")},
+        "mean_shear_MPa": joint.mean_shear,
+        "applied_N": joint.load.force,
+        "reaction_N": -solution.gripped.axial * width,
+        "elongation_mm": solution.elongation,
+        "checks": [
+            {"name": c.name, "value": _number(c.value), "limit": c.limit, "passed": c.passed, "meaning": c.meaning}
+            for c in result.checks
+        ],
+        "discretisation_error": {name: _number(value) for name, value in result.discretisation_error.items()},
+        "edge_moment_factor": None if factors is None else max(factors, key=abs),
+        "edge_loads": {
+            end: {"axial_N_per_mm": e.axial, "shear_N_per_mm": e.shear, "moment_N": e.moment}
+            for end, e in (("left", left), ("right", right))
+        },
+        "adherend_peak_MPa": {
+            "lower": left.surface_stress(joint.geometry.lower.thickness),
+            "upper": right.surface_stress(joint.geometry.upper.thickness),
+        },
+        "theories": {theory.name: _theory(theory) for theory in compare(joint, left)},
+        "stress_measure": result.bondlines[0].measure,
+        "out_of_plane": joint.out_of_plane,
+        "width_strain": solution.width_strain,
+        "mesh_density": result.section.density,
+        "dofs": result.unknowns,
+        "seconds": result.seconds,
+        "regions": {name: number for number, name in enumerate(solution.laws)},
+        "warnings": result.warnings,
+        "marked_figures": joint_marks(joint),
+        "versions": versions(),
+        "joint": joint_as_understood(joint),
+    }
+
+
+def joint_as_understood(joint: Joint) -> dict[str, Any]:
+    """Return the joint by the keys of its file, in N-mm-MPa-K, defaults and library figures filled in."""
+    return joint.model_dump(by_alias=True, exclude_none=True)
+
+
+def joint_marks(joint: Joint) -> dict[str, str]:
+    """Return the figures used that come from memory or without a source, by key, with their mark."""
+    used = ("elastic_modulus", "shear_modulus", "poisson_ratio", "expansion" if joint.load.temperature_change else "elastic")
+    return {
+        f"{place}.{key}": source
+        for place, material in joint.materials_by_key().items()
+        for key, source in material.sources.items()
+        if key.startswith(used) and source.startswith(("from memory", "typical"))
+    }
+
+
+def versions() -> dict[str, str]:
+    """Return the versions of everything that has a part in the numbers."""
+    packages = {name: metadata.version(name) for name in ("numpy", "scipy", "scikit-fem", "gmsh", "pydantic")}
+    return {"fejoint": __version__, "python": platform.python_version(), "solver": solver_name(), **packages}
+
+
+def section_mesh(result: Result) -> Any:
+    """Return the solved section as a meshio mesh.
+
+    Nine-node quadrilaterals; the nodes of every region are its own, so that
+    stresses may jump where regions meet. Point data: ``displacement`` (mm) and
+    stresses in the global axes (MPa); cell data: ``region``, numbered as in
+    the summary.
+    """
+    import meshio
+
+    solution = result.solution
+    d = solution.discretisation
+    points, cells, regions, displacement, stress = [], [], [], [], []
+    offset = 0
+    for number, region in enumerate(solution.laws):
+        nodes = d.nodes_ac[d.section.cells(region)]
+        used, local = np.unique(nodes, return_inverse=True)
+        field = result.adhesive_stress if region == "adhesive" else nodal_stress(solution, region)
+        points.append(d.points[used])
+        displacement.append(solution.displacement[used])
+        stress.append(field[used])
+        cells.append(local.reshape(nodes.shape) + offset)
+        regions.append(np.full(len(nodes), number))
+        offset += len(used)
+
+    def in_space(parts: list[Any]) -> Any:
+        flat = np.concatenate(parts)
+        return np.column_stack([flat, np.zeros(len(flat))])
+
+    xx, yy, xy, zz = np.nan_to_num(np.concatenate(stress)).T
+    mises = np.sqrt(((xx - yy) ** 2 + (yy - zz) ** 2 + (zz - xx) ** 2) / 2 + 3 * xy**2)
+    return meshio.Mesh(
+        in_space(points),
+        [("quad9", np.concatenate(cells))],
+        point_data={
+            "displacement": in_space(displacement),
+            "stress_xx_MPa": xx,
+            "stress_yy_MPa": yy,
+            "stress_xy_MPa": xy,
+            "stress_zz_MPa": zz,
+            "von_mises_MPa": mises,
+        },
+        cell_data={"region": [np.concatenate(regions)]},
+    )
+
+
+def _text(path: Path, text: str) -> None:
+    path.write_text(text, encoding="utf-8", newline="\n")
+
+
+def _number(value: float) -> float | None:
+    return value if math.isfinite(value) else None
+
+
+def _peak(peak: Any, bondline: int) -> dict[str, Any]:
+    return {"value": peak.value, "x_mm": peak.x, "bondline": bondline}
+
+
+def _theory(theory: Theory) -> dict[str, Any]:
+    if theory.bondline is None:
+        return {"reason": theory.reason}
+    shear, peel = theory.bondline.peak_shear, theory.bondline.peak_peel
+    return {
+        "peak_shear_MPa": _number(shear.value),
+        "peak_peel_MPa": _number(peel.value),
+        "edge_moment_N": abs(theory.bondline.left.moment) if theory.bondline.left else None,
+    }
+
