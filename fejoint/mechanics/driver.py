@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from fejoint.bondline.curves import Bondline, Peak
 from fejoint.joint.families import Joint
-from fejoint.mechanics.checks import Check, discretisation_error, solution_checks
+from fejoint.mechanics.checks import Check, discretisation_error, solution_checks, stress_floor
 from fejoint.mechanics.linear import Solution, assemble, discretise, laws_of, solve_linear
 from fejoint.mechanics.recovery import nodal_stress, recover_bondlines
 from fejoint.mechanics.section import Section, mesh_section
@@ -150,7 +150,8 @@ def solve(joint: Joint, progress: Callable[[str], None] | None = None) -> Result
     coarse = _solve_level(joint, density / 2, clock, say)
     for refinement in range(MAX_REFINEMENTS + 1):
         level = _solve_level(joint, density, clock, say)
-        error = discretisation_error(level.bondlines, coarse.bondlines, joint.geometry.bondline_thickness)
+        thickness = joint.geometry.bondline_thickness
+        error = discretisation_error(level.bondlines, coarse.bondlines, thickness, stress_floor(level.solution))
         checks = solution_checks(level.solution, level.stress) + [
             Check(f"{name}_error", value, joint.analysis.error_target, f"estimated mesh error of {name.replace('_', ' ')}")
             for name, value in error.items()

@@ -158,7 +158,7 @@ def discretise(section: Section) -> Discretisation:
     x, y = grad_ajqc[..., 0], grad_ajqc[..., 1]
     wx = (weight_qc[..., None] * x).transpose(0, 2, 1)
     wy = (weight_qc[..., None] * y).transpose(0, 2, 1)
-    shape_qa = np.stack([basis.basis[a][0].value[0] for a in range(9)], axis=1)
+    shape_qa = np.stack([np.asarray(basis.basis[a][0])[0] for a in range(9)], axis=1)
     return Discretisation(
         section=section,
         points=np.ascontiguousarray(basis.doflocs.T),

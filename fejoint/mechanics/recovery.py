@@ -43,8 +43,8 @@ class Resultant:
     x: float
     y: float
     moment: float
-    absolute_x: float
-    """Integral of the magnitude of the force along x, N/mm"""
+    magnitude: float
+    """Integral of the magnitude of the traction, N/mm"""
 
 
 def cell_stress(solution: Solution, region: str) -> Floats:
@@ -191,7 +191,7 @@ def cut_resultant(solution: Solution, stress: Floats, curve: str, about: tuple[f
         x=float((force_x @ simpson).sum()),
         y=float((force_y @ simpson).sum()),
         moment=float(((arm[..., 0] * force_y - arm[..., 1] * force_x) @ simpson).sum()),
-        absolute_x=float((np.abs(force_x) @ simpson).sum()),
+        magnitude=float((np.hypot(force_x, force_y) @ simpson).sum()),
     )
 
 

@@ -1,0 +1,81 @@
+"""Quantities in, N-mm-MPa-K inside. Reference: pint itself, and exact legal definitions."""
+
+import math
+
+import pint
+import pytest
+
+from fejoint.units import DISPLAY_SYSTEMS, as_number, display
+
+
+@pytest.mark.parametrize(
+    ("given", "inside", "expected"),
+    [
+        (0.2, "mm", 0.2),
+        ("0.2 mm", "mm", 0.2),
+        ("1 in", "mm", 25.4),  # international inch, exact (1959 agreement)
+        ("10 ksi", "MPa", 10e3 * 4.4482216152605 / 25.4**2),  # pound-force: 0.45359237 kg * 9.80665 m/s^2, exact
+        ("2.5kN", "N", 2500.0),
+        ("1 lbf", "N", 4.4482216152605),
+        ("3 N*m", "N*mm", 3000.0),
+        ("430 J/m^2", "N/mm", 0.43),
+        ("-100 K", "K", -100.0),
+        ("-100 degC", "K", -100.0),
+        ("-180 degF", "K", -100.0),
+        ("-180 °F", "K", -100.0),
+        ("-100 celsius", "K", -100.0),
+        ("23e-6 1/K", "1/K", 23e-6),
+        ("23e-6 /degC", "1/K", 23e-6),
+        ("13e-6/degF", "1/K", 13e-6 * 1.8),
+        ("23 ppm/K", "1/K", 23e-6),
+        ("33 %", "", 0.33),
+        (" +1.5e1 mm ", "mm", 15.0),
+        (".5 mm", "mm", 0.5),
+    ],
+)
+def test_quantities(given, inside, expected):
+    assert as_number(given, inside) == pytest.approx(expected, rel=1e-12)
+
+
+def test_pint_quantities_of_any_registry():
+    assert as_number(pint.UnitRegistry().Quantity(2, "GPa"), "MPa") == pytest.approx(2000, rel=1e-12)
+    assert as_number(pint.application_registry.Quantity(1, "inch"), "mm") == pytest.approx(25.4, rel=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("given", "inside", "says"),
+    [
+        ("2 kg", "mm", "a length"),
+        ("2", "mm", None),
+        ("two mm", "mm", "a length"),
+        ("2 furlongz", "mm", "not a unit"),
+        ("9**9**9 mm", "mm", "not a unit"),
+        ("1 __import__('os').system('true')", "mm", "not a unit"),
+        ("", "mm", "a length"),
+        ("nan mm", "mm", "a length"),
+        ("inf", "mm", "a length"),
+        (math.nan, "mm", "finite"),
+        (math.inf, "MPa", "finite"),
+        ("1e999 mm", "mm", "finite"),
+        (10**400, "mm", "finite"),
+        (True, "mm", "a length"),
+        (None, "mm", "a length"),
+        ([1.0], "mm", "a length"),
+        ("5 degC/m", "K", "temperature"),
+    ],
+)
+def test_refusals_say_what_is_wanted(given, inside, says):
+    if says is None:
+        assert as_number(given, inside) == 2.0
+        return
+    with pytest.raises(ValueError, match=says):
+        as_number(given, inside)
+
+
+def test_display_converts_back():
+    """What is shown in any system reads back as the same quantity."""
+    for system in DISPLAY_SYSTEMS:
+        for inside in ("mm", "MPa", "N", "N*mm", "1/K", ""):
+            text = display(123.456, inside, system, digits=12)
+            assert as_number(text, inside) == pytest.approx(123.456, rel=1e-9)
+    assert display(-100.0, "K", "inch") == "-180 degF"
