@@ -219,4 +219,5 @@ def rotation_share(joint: Joint) -> float:
     rotating = lap_edge_moment(joint, rotating=True)
     if math.isinf(rotating):
         return 1.0
-    return abs(linear - rotating) / max(abs(linear), abs(rotating))
+    larger = max(abs(linear), abs(rotating))
+    return abs(linear - rotating) / larger if larger > 0 else 0.0

@@ -12,17 +12,13 @@ import numpy as np
 from numpy.typing import NDArray
 from skfem import MeshQuad
 
+from fejoint.environment import SYSTEM_LIBRARIES
 from fejoint.errors import EnvironmentFault, MeshError
 from fejoint.joint.families import Joint
 
 __all__ = ["Section", "mesh_section", "read_script"]
 
 Floats = NDArray[np.float64]
-
-SYSTEM_LIBRARIES = (
-    "apt-get install -y --no-install-recommends "
-    "libgl1 libegl1 libglu1-mesa libxcursor1 libxft2 libxinerama1 libgomp1"
-)
 
 # gmsh keeps one model a process: everything from clearing it to reading it back is one step.
 _LOCK = threading.Lock()
