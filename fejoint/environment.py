@@ -63,10 +63,10 @@ def require_rendering(window: bool = False) -> None:
     if not sys.platform.startswith("linux"):
         return
     if window:
-        if not os.environ.get("DISPLAY"):
-            raise EnvironmentFault("there is no display here to open a window on; write a picture with --png FILE.")
         if not _loads("libGL.so.1"):
             raise _no_library("libGL.so.1")
+        if not _display_answers():
+            raise EnvironmentFault("there is no display here to open a window on; write a picture with --png FILE.")
         os.environ[_WINDOW_CLASS] = "vtkXOpenGLRenderWindow"
         return
     usable = [kind for library, kind in _OFF_SCREEN.items() if _loads(library)]
@@ -81,6 +81,22 @@ def _loads(library: str) -> bool:
         ctypes.CDLL(library)
     except OSError:
         return False
+    return True
+
+
+def _display_answers() -> bool:
+    """Return whether the display that the environment names can be opened; vtk ends the process on one that cannot."""
+    if not os.environ.get("DISPLAY"):
+        return False
+    try:
+        x11 = ctypes.CDLL("libX11.so.6")
+    except OSError:
+        return False
+    x11.XOpenDisplay.restype = ctypes.c_void_p
+    display = x11.XOpenDisplay(None)
+    if not display:
+        return False
+    x11.XCloseDisplay(ctypes.c_void_p(display))
     return True
 
 

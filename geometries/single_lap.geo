@@ -22,7 +22,7 @@
 // The section is a grid of rectangles, some of them filled, with the spew
 // fillets as triangles beside it. Every rectangle is meshed with structured
 // quadrilaterals that grow by a constant ratio away from the overlap ends and
-// the interfaces. Doubling mesh_density halves every cell and keeps every old
+// the interfaces, up to twice the adherend's thickness. Doubling mesh_density halves every cell and keeps every old
 // mesh line (cell numbers double, ratios become their square roots).
 
 DefineConstant[
@@ -36,102 +36,121 @@ DefineConstant[
   mesh_density       = {1,    Name "Parameters/mesh_density"}
 ];
 
-L = overlap_length; h = bondline_thickness / 2; f = spew_height;
-fillet = (f > 0);
+h = bondline_thickness / 2; f = spew_height; fillet = (f > 0);
 
-// ---- cells: numbers at mesh density 1, growth ratios --------------------
+// ---- cells: sizes and growth at mesh density 1 ---------------------------
 half_layer_cells = 4;   // from an interface to the mid-line
 growth_y = 1.8;         // away from the interfaces
 growth_x = 1.35;        // away from the overlap ends
+longest = 2;            // longest cell, in thicknesses of the adherend
 smallest = h * (growth_y - 1) / (growth_y^half_layer_cells - 1);
-density = mesh_density;
 
+// Cells that grow from `first` over `length`: n, ratio, and n1 at density 1.
 // (gmsh resumes after a Call at the next line, so each Call ends its line.)
-// Cells from a first one of size `smallest` over a length, at density 1.
 Macro Graded
-  n1 = Max(2, Ceil(Log(1 + length * (growth - 1) / smallest) / Log(growth)));
-  n = Max(1, Round(n1 * density));
+  n1 = Max(2, Ceil(Log(1 + length * (growth - 1) / first) / Log(growth)));
+  n = Max(1, Round(n1 * mesh_density));
   ratio = growth^(n1 / n);
 Return
 
-nx() = {}; rx() = {}; ny() = {}; ry() = {};
+// Adds a stretch of `length` along x with n cells that grow by `ratio`.
+Macro Stretch
+  x += length;
+  X() += x; nx() += n; rx() += ratio;
+Return
 
-// ---- grid lines ---------------------------------------------------------
-a = lower_free_length; b = upper_free_length;
-half_cells = Max(1, Round(half_layer_cells * density));
+// Adds a stretch of `span` along x: cells grow away from its fine end, then,
+// once they are `largest` long, stay so. fine = -1: the fine end is the left.
+Macro Span
+  uniform = Max(largest, span / 80);
+  n1 = Ceil(1 + Log(uniform / first) / Log(growth));
+  graded = first * (growth^n1 - 1) / (growth - 1);
+  rest = span - graded;
+  If (rest < uniform)
+    graded = span; rest = 0;
+  EndIf
+  nr = Max(1, Round(Max(1, Ceil(rest / uniform)) * mesh_density));
+  If (rest > 0 && fine > 0)
+    length = rest; n = nr; ratio = 1;
+    Call Stretch;
+  EndIf
+  length = graded;
+  Call Graded;
+  If (fine > 0)
+    ratio = 1 / ratio;
+  EndIf
+  Call Stretch;
+  If (rest > 0 && fine < 0)
+    length = rest; n = nr; ratio = 1;
+    Call Stretch;
+  EndIf
+Return
+
+half_cells = Max(1, Round(half_layer_cells * mesh_density));
 half_ratio = growth_y^(half_layer_cells / half_cells);
-
-If (fillet)
-  X() = {-a, -f-2*h, -f-h, -f, -f/2, 0, L/2, L, L+f/2, L+f, L+f+h, L+f+2*h, L+b};
-  Y() = {-h-lower_thickness, -h-f, -h-f/2, -h, 0, h, h+f/2, h+f, h+upper_thickness};
-  i0 = 5; i1 = 7; j0 = 3;
-Else
-  X() = {-a, 0, L/2, L, L+b};
-  Y() = {-h-lower_thickness, -h, 0, h, h+upper_thickness};
-  i0 = 1; i1 = 3; j0 = 1;
-EndIf
-NX = #X(); NY = #Y(); j1 = j0 + 2;   // j0, j1: interfaces; j0 + 1: mid-line
-
-// x: arms and the two halves of the overlap
-growth = growth_x;
-For i In {0:NX-2}
-  nx(i) = half_cells; rx(i) = 1;
-EndFor
-If (fillet)
-  growth = growth_y;
-  length = f/2;
-  Call Graded;
-  growth = growth_x;
-  fillet_cells = n; fillet_ratio = ratio;
-  // From the overlap end outwards: graded, then the fillet's even cells.
-  nx(4) = n; rx(4) = 1/ratio; nx(3) = n; rx(3) = 1;
-  nx(7) = n; rx(7) = ratio;   nx(8) = n; rx(8) = 1;
-  end_cell = h / half_layer_cells;    // at the fillet's tip, density 1
-  keep = smallest; smallest = end_cell;
-  length = a - f - 2*h;
-  Call Graded;
-  nx(0) = n; rx(0) = 1/ratio;
-  length = b - f - 2*h;
-  Call Graded;
-  nx(NX-2) = n; rx(NX-2) = ratio;
-  smallest = keep;
-Else
-  length = a;
-  Call Graded;
-  nx(0) = n; rx(0) = 1/ratio;
-  length = b;
-  Call Graded;
-  nx(NX-2) = n; rx(NX-2) = ratio;
-EndIf
-length = L/2;
+growth = growth_y; first = smallest; length = f / 2;
 Call Graded;
-nx(i0) = n; rx(i0) = ratio; nx(i0+1) = n; rx(i0+1) = 1/ratio;
+fillet_cells = n; fillet_ratio = ratio; fillet_cells_1 = n1;
 
-// y: adherends and the two halves of the layer
-growth = growth_y;
-ny(j0) = half_cells; ry(j0) = half_ratio; ny(j0+1) = half_cells; ry(j0+1) = 1/half_ratio;
-If (fillet)
-  For s In {0:1}   // the half fillets: graded from the corner, then even
-    near = (s == 0) ? j0-1 : j1; far = (s == 0) ? j0-2 : j1+1;
-    ny(near) = fillet_cells; ry(near) = (s == 0) ? 1/fillet_ratio : fillet_ratio;
-    ny(far) = fillet_cells; ry(far) = 1;
-  EndFor
-  keep = smallest; smallest = f/2 / Max(2, fillet_cells / density);
-  length = lower_thickness - f;
-  Call Graded;
-  ny(0) = n; ry(0) = 1/ratio;
-  length = upper_thickness - f;
-  Call Graded;
-  ny(NY-2) = n; ry(NY-2) = ratio;
-  smallest = keep;
-Else
-  length = lower_thickness;
-  Call Graded;
-  ny(0) = n; ry(0) = 1/ratio;
-  length = upper_thickness;
-  Call Graded;
-  ny(NY-2) = n; ry(NY-2) = ratio;
+// ---- grid lines along x: X, and the cells between them -------------------
+growth = growth_x;
+x = -lower_free_length;
+X() = {x}; nx() = {}; rx() = {};
+first = fillet ? h / half_layer_cells : smallest;
+span = lower_free_length - (fillet ? f + 2*h : 0);
+largest = longest * lower_thickness; fine = 1;
+Call Span;
+If (fillet)   // from the fillet's tip to the overlap's end
+  length = h; n = half_cells; ratio = 1;
+  Call Stretch;
+  length = h;
+  Call Stretch;
+  length = f / 2; n = fillet_cells;
+  Call Stretch;
+  length = f / 2; ratio = 1 / fillet_ratio;
+  Call Stretch;
 EndIf
+x = 0; i0 = #X() - 1; X(i0) = 0;
+first = smallest; span = overlap_length / 2; fine = -1;
+largest = longest * Min(lower_thickness, upper_thickness);
+Call Span;
+fine = 1;
+Call Span;
+x = overlap_length; i1 = #X() - 1; X(i1) = x;
+If (fillet)
+  length = f / 2; n = fillet_cells; ratio = fillet_ratio;
+  Call Stretch;
+  length = f / 2; ratio = 1;
+  Call Stretch;
+  length = h; n = half_cells;
+  Call Stretch;
+  length = h;
+  Call Stretch;
+EndIf
+first = fillet ? h / half_layer_cells : smallest;
+span = upper_free_length - (fillet ? f + 2*h : 0);
+largest = longest * upper_thickness; fine = -1;
+Call Span;
+NX = #X(); X(NX-1) = overlap_length + upper_free_length;
+
+// ---- grid lines along y: Y, and the cells between them -------------------
+growth = growth_y;
+first = fillet ? f / 2 / Max(2, fillet_cells_1) : smallest;
+length = lower_thickness - f;
+Call Graded;
+Y() = {-h - lower_thickness}; ny() = {n}; ry() = {1 / ratio};
+If (fillet)   // half fillets: even, then graded towards the corner
+  Y() += {-h-f, -h-f/2}; ny() += {fillet_cells, fillet_cells}; ry() += {1, 1/fillet_ratio};
+EndIf
+j0 = #Y(); j1 = j0 + 2;   // j0, j1: interfaces; j0 + 1: mid-line
+Y() += {-h, 0, h}; ny() += {half_cells, half_cells}; ry() += {half_ratio, 1/half_ratio};
+If (fillet)
+  Y() += {h+f/2, h+f}; ny() += {fillet_cells, fillet_cells}; ry() += {fillet_ratio, 1};
+EndIf
+length = upper_thickness - f;
+Call Graded;
+Y() += {h + upper_thickness}; ny() += {n}; ry() += {ratio};
+NY = #Y();
 
 // ---- which rectangles are filled: 1 lower, 2 adhesive, 3 upper ----------
 For j In {0:NY-2}

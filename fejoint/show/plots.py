@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from fejoint.bondline.curves import Bondline, Curve, Peak
 from fejoint.environment import require_extra
-from fejoint.errors import EnvironmentFault
+from fejoint.errors import EnvironmentFault, JointError
 from fejoint.joint.families import Joint, SingleLap
 from fejoint.units import DISPLAY_SYSTEMS, as_number, display
 
@@ -371,11 +371,11 @@ def mesh_figure(result: Result, end: str = "left", units: str = "mm") -> Figure:
     ------
     EnvironmentFault
         matplotlib is not installed.
-    ValueError
+    JointError
         Another `end`.
     """
     if end not in ("left", "right"):
-        raise ValueError(f'end must be "left" or "right", not {end!r}.')
+        raise JointError(f'end = "{end}": must be one of left, right.')
     with _style():
         from matplotlib.figure import Figure
 

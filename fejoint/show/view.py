@@ -12,7 +12,7 @@ import json
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -89,7 +89,7 @@ class SolvedSection:
         x, y = self.points.T
         on = (np.abs(y) < tiny) & (x > -tiny) & (x < g["overlap_length"] + tiny)
         nodes = np.unique(self.cells[self.cells_of("adhesive")])
-        return nodes[on[nodes]]
+        return np.asarray(nodes[on[nodes]])
 
 
 def read_section(source: str | Path | Result) -> SolvedSection:
@@ -119,13 +119,13 @@ def read_section(source: str | Path | Result) -> SolvedSection:
     except ValueError:
         raise EnvironmentFault(f"{folder / 'summary.json'}: is damaged; solve the joint again.") from None
     if not content:
-        raise EnvironmentFault(f"{folder}: holds no section.vtu and summary.json; give the folder of a run (fejoint solve --out DIR).")
+        raise EnvironmentFault(f"{folder}: holds no section.vtu and summary.json; give a folder that fejoint solve --out wrote.")
     from meshio import vtu
 
     try:
         return _from_mesh(vtu.read(str(folder / "section.vtu")), summary["regions"], summary["joint"])
     except Exception as error:  # meshio and its XML parser raise many kinds
-        raise EnvironmentFault(f"{folder}: section.vtu or summary.json cannot be used ({error!r}); solve the joint again.") from None
+        raise EnvironmentFault(f"{folder}: section.vtu and summary.json cannot be used ({error!r}); solve again.") from None
 
 
 def _from_mesh(mesh: Any, regions: Mapping[str, int], joint: Mapping[str, Any]) -> SolvedSection:
@@ -246,7 +246,7 @@ def stress_view(
     frame = _frame(section, end, adherends == "hidden", scale, stretch)
     cut, why = (limit, "as asked") if limit is not None else _colour_limit(section, name, frame, adherends)
 
-    plotter = pyvista.Plotter(off_screen=off_screen, window_size=list(size))
+    plotter: Any = pyvista.Plotter(off_screen=off_screen, window_size=list(size))
     plotter.set_background("white")
     plotter.enable_anti_aliasing("ssaa")
     plotter.render_window.SetDPI(72)  # text sizes below are pixels
@@ -254,7 +254,7 @@ def stress_view(
     solid.points = frame.drawn(np.asarray(solid.points), np.asarray(solid.point_data["displacement"]))
     signed = STRESSES[name][2]
     for region, number in section.regions.items():
-        part = solid.extract_cells(np.flatnonzero(solid.cell_data["region"] == number))
+        part = solid.extract_cells(np.asarray(solid.cell_data["region"]) == number)
         if part.n_cells == 0:
             continue
         look: dict[str, Any] = {"scalars": STRESSES[name][0], "cmap": _lookup_table(signed, cut), "show_scalar_bar": False}
@@ -267,10 +267,11 @@ def stress_view(
     _add_outlines(plotter, section, frame)
     _add_colour_bar(plotter, STRESSES[name][1], signed, cut, size)
     _add_words(plotter, section, name, frame, _cut_note(section, name, frame, cut, why), size)
+    inside = np.asarray(solid.points)
     if end is None and adherends != "hidden":
-        _add_force(plotter, section, frame, size)
-    _aim(plotter, np.asarray(solid.points), frame.direction, size)
-    return plotter
+        inside = np.vstack([inside, _add_force(plotter, section, frame, size)])
+    _aim(plotter, inside, frame.direction, size)
+    return cast("pv.Plotter", plotter)
 
 
 def extruded(
@@ -294,24 +295,20 @@ def extruded(
     Returns
     -------
     pyvista.UnstructuredGrid
-        Points in mm, those of every nine-node cell its own; point data
-        ``displacement`` (mm, 3 components) and the stresses (MPa) by their
-        names in section.vtu; cell data ``region``.
+        Points in mm; point data ``displacement`` (mm, 3 components) and the
+        stresses (MPa) by their names in section.vtu; cell data ``region``.
     """
     import pyvista
 
     shown = np.ones(len(section.cells), dtype=bool) if cells is None else cells
-    corners = np.arange((pieces + 1) ** 2).reshape(pieces + 1, pieces + 1)
-    one = np.stack([corners[:-1, :-1], corners[:-1, 1:], corners[1:, 1:], corners[1:, :-1]], axis=-1).reshape(-1, 4)
-    quads = (one + corners.size * np.arange(shown.sum())[:, None, None]).reshape(-1, 4)
-    n = corners.size * int(shown.sum())
+    first, quads = _subdivided(section.cells[shown], pieces)
+    n, between = len(first), _between(pieces)
 
     def inside(values: Floats) -> Floats:
-        """Return nodal values at the points of all cells, as often as there are faces between layers."""
-        between = _between(pieces)
+        """Return nodal values at the points between, once for every face between layers."""
         grid = values[section.cells[shown]][:, _GRID]
         fine = np.einsum("pi,qj,cij...->cpq...", between, between, grid, optimize=True)
-        return np.tile(fine.reshape(n, *values.shape[1:]), (layers + 1, *[1] * (values.ndim - 1)))
+        return np.tile(fine.reshape(-1, *values.shape[1:])[first], (layers + 1, *[1] * (values.ndim - 1)))
 
     below = quads[None] + n * np.arange(layers)[:, None, None]
     hexahedra = np.concatenate([below, below + n], axis=2).reshape(-1, 8)
@@ -344,7 +341,7 @@ class _Frame:
     def relative(self, points: Floats, displacement: Floats) -> Floats:
         """Return displacements (n, 2) without the rigid motion."""
         x, y = (points - self.centre).T
-        return displacement - self.motion[:2] - self.motion[2] * np.column_stack([-y, x])
+        return np.asarray(displacement - self.motion[:2] - self.motion[2] * np.column_stack([-y, x]))
 
     def drawn(self, points: Floats, displacement: Floats) -> Floats:
         """Return where points (n, 3) with displacements (n, 3) are drawn."""
@@ -355,11 +352,12 @@ class _Frame:
 def _checked(stress: str, end: str | None, adherends: str, **factors: float | None) -> str:
     """Return the stress by its own name; JointError names a bad option."""
     name = stress.strip().lower().replace(" ", "-").replace("_", "-")
-    for key, value, known in (("stress", name, STRESSES), ("end", end or "left", ("left", "right")), ("adherends", adherends, ADHERENDS)):
+    options = ("stress", name, tuple(STRESSES)), ("end", end, (None, "left", "right")), ("adherends", adherends, ADHERENDS)
+    for key, value, known in options:
         if value not in known:
-            raise JointError(f"{key} = {value!r}: must be one of {', '.join(known)}.".replace("'", '"'))
+            raise JointError(f'{key} = "{value}": must be one of {", ".join(filter(None, known))}.')
     for key, factor in factors.items():
-        if factor is not None and not (np.isfinite(factor) and factor > 0 or key == "scale" and factor == 0):
+        if factor is not None and not (0 < factor < np.inf or (key == "scale" and factor == 0)):
             raise JointError(f"{key} = {factor:g}: must be a positive number.")
     return name
 
@@ -427,7 +425,7 @@ def _cut_note(section: SolvedSection, name: str, frame: _Frame, cut: float, why:
     sign = "±" if STRESSES[name][2] else ""
     note = f"colours cut at {sign}{cut:.3g} MPa, {why}"
     if np.abs(value).max() > cut * (1 + 1e-9):
-        note += f"; the mesh has {value.min():.3g} to {value.max():.3g} MPa, singular at the corners"
+        note += f"; all values: {value.min():.3g} to {value.max():.3g} MPa, singular at the corners"
     return note
 
 
@@ -445,6 +443,35 @@ def _between(pieces: int) -> Floats:
     return np.column_stack([t * (t - 1) / 2, 1 - t * t, t * (t + 1) / 2])
 
 
+def _subdivided(cells: Ints, pieces: int) -> tuple[Ints, Ints]:
+    """Part cells (c, 9) in pieces x pieces quadrilaterals that share their points along common sides.
+
+    Returns which of the c (pieces + 1)^2 points, cell by cell and row by row,
+    are the distinct ones, and the quadrilaterals (c pieces^2, 4) in the
+    numbering of those.
+    """
+    m = pieces + 1
+    nodes = int(cells.max()) + 1
+    # A number for every point that two cells agree on: of a corner the node's, on a side by its middle node and the
+    # place counted from the lesser corner, inside by the cell.
+    key = nodes * (1 + m) + np.arange(len(cells) * m * m).reshape(-1, m, m)
+    for row, column, (a, middle, b) in (
+        (0, slice(None), (0, 4, 1)),
+        (slice(None), -1, (1, 5, 2)),
+        (-1, slice(None), (3, 6, 2)),
+        (slice(None), 0, (0, 7, 3)),
+    ):
+        place = np.arange(m)
+        place = np.where((cells[:, a] < cells[:, b])[:, None], place, place[::-1])
+        key[:, row, column] = nodes + cells[:, [middle]] * m + place
+    for row, column, corner in ((0, 0, 0), (0, -1, 1), (-1, -1, 2), (-1, 0, 3)):
+        key[:, row, column] = cells[:, corner]
+    _, first, point = np.unique(key, return_index=True, return_inverse=True)
+    point = point.reshape(key.shape)
+    corners = [point[:, :-1, :-1], point[:, :-1, 1:], point[:, 1:, 1:], point[:, 1:, :-1]]
+    return first, np.stack(corners, axis=-1).reshape(-1, 4)
+
+
 def _outline(section: SolvedSection, cells: Bools) -> tuple[Ints, Ints]:
     """Return the outline of some cells as sides (s, 3) of start, middle and end node, and the nodes at its corners."""
     sides = section.cells[cells][:, _SIDES].reshape(-1, 3)
@@ -459,7 +486,7 @@ def _outline(section: SolvedSection, cells: Bools) -> tuple[Ints, Ints]:
     return sides, np.flatnonzero(np.linalg.norm(turn, axis=1) > 0.3)
 
 
-def _add_outlines(plotter: pv.Plotter, section: SolvedSection, frame: _Frame) -> None:
+def _add_outlines(plotter: Any, section: SolvedSection, frame: _Frame) -> None:
     """Add the edges of every region, undeformed in grey and deformed in ink."""
     import pyvista
 
@@ -489,7 +516,7 @@ def _add_outlines(plotter: pv.Plotter, section: SolvedSection, frame: _Frame) ->
             plotter.add_mesh(mesh, color=colour, line_width=thick, lighting=False, name=f"{region} {name}", reset_camera=False)
 
 
-def _add_colour_bar(plotter: pv.Plotter, title: str, signed: bool, cut: float, size: tuple[int, int]) -> None:
+def _add_colour_bar(plotter: Any, title: str, signed: bool, cut: float, size: tuple[int, int]) -> None:
     text = _text_size(size)
     plotter.add_scalar_bar(
         title=f"{title}, MPa\n",
@@ -508,15 +535,17 @@ def _add_colour_bar(plotter: pv.Plotter, title: str, signed: bool, cut: float, s
     )
 
 
-def _add_words(plotter: pv.Plotter, section: SolvedSection, name: str, frame: _Frame, cut: str, size: tuple[int, int]) -> None:
+def _add_words(plotter: Any, section: SolvedSection, name: str, frame: _Frame, cut: str, size: tuple[int, int]) -> None:
     joint, g = section.joint, section.joint["joint"]
     title = f"{joint.get('title') or g['kind']}: {STRESSES[name][1]}, global axes"
     against = ", without the rigid motion of what is shown" if frame.motion.any() else ""
     notes = [f"displacements drawn {frame.scale:g} times{against}; grey lines: undeformed"]
-    notes.append(f"thickness drawn {frame.stretch:g} times" if frame.stretch != 1 else "thickness to the same scale as the length")
+    notes.append("thickness to the same scale as the length")
+    if frame.stretch != 1:
+        notes[-1] = f"thickness drawn {frame.stretch:g} times as large as the length"
     notes[-1] += f"; width {g['width']:g} mm" + (f", a slice of {frame.width:.3g} mm shown" if frame.width < g["width"] else "")
     text = _text_size(size)
-    top = 1.0 - 1.9 * text / size[1]
+    top = 1.0 - 2.1 * text / size[1]
     plotter.add_text(title, position=(0.015, top), viewport=True, font_size=round(0.8 * text), color=INK, name="title")
     for i, note in enumerate([*notes, cut]):
         place = (0.015, top - 1.75 * (i + 1) * text / size[1])
@@ -524,22 +553,23 @@ def _add_words(plotter: pv.Plotter, section: SolvedSection, name: str, frame: _F
     plotter.add_axes(xlabel="x", ylabel="y", zlabel="z", color=INK, viewport=(0.0, 0.0, 0.14, 0.22))
 
 
-def _add_force(plotter: pv.Plotter, section: SolvedSection, frame: _Frame, size: tuple[int, int]) -> None:
-    """Add the force at the loaded end, the one at the right."""
+def _add_force(plotter: Any, section: SolvedSection, frame: _Frame, size: tuple[int, int]) -> Floats:
+    """Add the force at the loaded end, the one at the right; return the points (2, 3) between which it takes room."""
     import pyvista
 
     force = section.joint["load"]["force"]
-    if force == 0:
-        return
     end = np.flatnonzero(section.points[:, 0] > section.points[:, 0].max() - 1e-9 * frame.length)
     flat = np.column_stack([section.points[end], np.full(len(end), frame.width / 2)])
     face = frame.drawn(flat, np.column_stack([section.displacement[end], np.zeros(len(end))])).mean(axis=0)
     reach = 0.07 * frame.length
-    tail = face + [0.1 * reach if force > 0 else 1.1 * reach, 0.0, 0.0]
-    arrow = pyvista.Arrow(start=tail, direction=(np.sign(force), 0.0, 0.0), scale=reach, shaft_radius=0.035, tip_radius=0.1)
+    if force == 0:
+        return np.array([face, face])
+    reach_x = reach * np.array([1.0, 0.0, 0.0])
+    tail = face + (0.1 if force > 0 else 1.1) * reach_x
+    arrow = pyvista.Arrow(start=tail, direction=np.sign(force) * reach_x, scale=reach, shaft_radius=0.035, tip_radius=0.1)
     plotter.add_mesh(arrow, color=INK, lighting=False, name="force", reset_camera=False)
     plotter.add_point_labels(
-        [face + [0.6 * reach, 0.35 * reach, 0.0]],
+        [face + 0.6 * reach_x + np.array([0.0, 0.35 * reach, 0.0])],
         [f"{force:.4g} N"],
         font_size=_text_size(size),
         text_color=INK,
@@ -551,9 +581,10 @@ def _add_force(plotter: pv.Plotter, section: SolvedSection, frame: _Frame, size:
         name="force label",
         reset_camera=False,
     )
+    return np.array([face, face + 1.15 * reach_x])
 
 
-def _aim(plotter: pv.Plotter, points: Floats, direction: tuple[float, float, float], size: tuple[int, int]) -> None:
+def _aim(plotter: Any, points: Floats, direction: tuple[float, float, float], size: tuple[int, int]) -> None:
     """Look along a direction so that all points fill the picture between words and colour bar."""
     towards = np.array(direction) / np.linalg.norm(direction)
     right = np.cross([0.0, 1.0, 0.0], towards)
@@ -596,14 +627,14 @@ def _diverging(n: int = 257) -> Ints:
     """Return blue over near-white to red, (n, 3) of 0 to 255: even steps of lightness and colour to both sides of the middle."""
     t = np.linspace(-1.0, 1.0, n)[:, None]
     # Lightness, green-red, blue-yellow (OKLab) of both ends and the middle.
-    middle, blue, red = np.array([[0.95, 0.0, 0.0], [0.40, -0.03, -0.17], [0.40, 0.14, 0.07]])
+    middle, blue, red = np.array([[0.95, 0.0, 0.0], [0.40, -0.03, -0.165], [0.40, 0.14, 0.07]])
     return _srgb(middle + np.where(t < 0, -t * (blue - middle), t * (red - middle)))
 
 
 def _sequential(n: int = 256) -> Ints:
     """Return dark violet over teal to light yellow, (n, 3) of 0 to 255: equal distances between all neighbours."""
     s = np.linspace(0.0, 1.0, 2001)
-    hue, chroma = np.radians(300.0 - 195.0 * s), 0.06 + 0.14 * s * (1 - s) + 0.06 * s
+    hue, chroma = np.radians(300.0 - 195.0 * s), 0.08 + 0.065 * s * s
     path = np.column_stack([0.22 + 0.72 * s, chroma * np.cos(hue), chroma * np.sin(hue)])
     steps = np.append(0.0, np.cumsum(np.linalg.norm(np.diff(path, axis=0), axis=1)))
     even = np.linspace(0.0, steps[-1], n)
@@ -612,7 +643,13 @@ def _sequential(n: int = 256) -> Ints:
 
 def _srgb(oklab: Floats) -> Ints:
     """Return OKLab colours (n, 3) as sRGB, 0 to 255 (B. Ottosson, A perceptual color space for image processing, 2020)."""
-    to_lms = np.array([[1.0, 0.3963377774, 0.2158037573], [1.0, -0.1055613458, -0.0638541728], [1.0, -0.0894841775, -1.2914855480]])
+    to_lms = np.array(
+        [
+            [1.0, 0.3963377774, 0.2158037573],
+            [1.0, -0.1055613458, -0.0638541728],
+            [1.0, -0.0894841775, -1.2914855480],
+        ]
+    )
     to_rgb = np.array(
         [
             [4.0767416621, -3.3077115913, 0.2309699292],
@@ -622,4 +659,4 @@ def _srgb(oklab: Floats) -> Ints:
     )
     linear = np.clip((oklab @ to_lms.T) ** 3 @ to_rgb.T, 0.0, 1.0)
     gamma = np.where(linear <= 0.0031308, 12.92 * linear, 1.055 * linear ** (1 / 2.4) - 0.055)
-    return np.rint(255 * gamma).astype(np.int64)
+    return np.asarray(np.rint(255 * gamma), dtype=np.int64)
