@@ -30,6 +30,7 @@ app = typer.Typer(
     no_args_is_help=True,
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
+    context_settings={"help_option_names": ["-h", "--help"]},
     help="Shear and peel stress along the bondline of bonded joints, from a joint file.",
 )
 

@@ -109,4 +109,13 @@ def display(value: float, inside: str, system: str = "mm", digits: int = 4) -> s
     unit = DISPLAY_SYSTEMS[system].get(inside, inside)
     shown = value if unit == inside else value / _factor(unit, inside)
     name = unit.replace("delta_deg", "deg").replace("inch", "in")
-    return f"{shown:.{digits}g} {name}".rstrip()
+    return f"{_digits(shown, digits)} {name}".rstrip()
+
+
+def _digits(value: float, digits: int) -> str:
+    """Return a number to some significant digits, without an exponent where people would write none."""
+    if value == 0 or not 1e-3 <= abs(value) < 1e7:
+        return f"{value:.{digits}g}"
+    places = digits - 1 - math.floor(math.log10(abs(value)))
+    text = f"{round(value, places):.{max(places, 0)}f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text

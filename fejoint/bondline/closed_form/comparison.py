@@ -37,9 +37,8 @@ def why_they_differ(joint: Joint, theories: list[Theory], edge: EdgeLoads) -> st
     if own is not None and own.left is not None and edge.moment != 0:
         share = 100 * (abs(edge.moment) / abs(own.left.moment) - 1)
         text = (
-            f"The linear FE edge moment ({abs(edge.moment):.3g} N per width) is {abs(share):.0f} % "
-            f"{'above' if share > 0 else 'below'} Goland and Reissner's ({abs(own.left.moment):.3g} N): theirs falls as the joint "
-            "turns under its load, and its lever arm leaves out the adhesive. "
+            f"The linear FE edge moment is {abs(share):.0f} % {'above' if share > 0 else 'below'} Goland and Reissner's own: "
+            "theirs falls as the joint turns under its load, and its lever arm leaves out the adhesive. "
         )
     if joint.geometry.spew == "fillet":
         ends = "The theories end the adhesive square; the fillet carries load past the end, so FE peaks are lower there. "
