@@ -71,11 +71,21 @@ def _cholmod(matrix: sp.csc_array) -> Callable[[Floats], Floats]:
         factor = kvxopt.cholmod.symbolic(packed)
         kvxopt.cholmod.numeric(packed, factor)
     except ArithmeticError:
-        raise ConvergenceError("the stiffness matrix is not positive definite.") from None
+        raise _not_definite() from None
 
     def solve(right: Floats) -> Floats:
         unknowns = kvxopt.matrix(np.asfortranarray(right))
-        kvxopt.cholmod.solve(factor, unknowns)
+        try:
+            kvxopt.cholmod.solve(factor, unknowns)
+        except ArithmeticError:
+            raise _not_definite() from None
         return np.array(unknowns)
 
     return solve
+
+
+def _not_definite() -> ConvergenceError:
+    return ConvergenceError(
+        "the stiffness matrix is not positive definite to working precision: the joint's lengths, thicknesses or "
+        "stiffnesses lie too many orders of magnitude apart."
+    )

@@ -94,7 +94,7 @@ def bondline_figure(
         peel.set_xlabel(f"x along the overlap, {length_unit}")
         handles, labels = shear.get_legend_handles_labels()
         figure.legend(handles, labels, loc="outside lower center", ncols=2 if len(labels) > 3 else max(len(labels), 1))
-        return figure
+        return _settled(figure)
 
 
 def _stress_panel(
@@ -255,13 +255,18 @@ def _draw_whole(axes: Axes, joint: Joint, stretch: float, units: str) -> None:
     below, above, gap = bottom - 0.062 * step, top + 0.055 * step, 0.0355 * step
     for name, start, end, feet in (("lower", left, 0.0, bottom), ("upper", length, right, (bottom, h))):
         text = f"{name}.free_length = {display(getattr(g, name).free_length, 'mm', units)}"
-        _dimension(axes, (start, below), (end, below), text, feet, None if end - start > 0.32 * span else -0.02 * step)
+        aside = None if end - start > 0.32 * span else -0.02 * step
+        _dimension(axes, (start, below), (end, below), text, feet, aside, (left + 0.04 * span, right - 0.04 * span))
     text = f"overlap_length = {display(length, 'mm', units)}"
     _dimension(axes, (0.0, above), (length, above), text, top, None if length > 0.32 * span else 0.02 * step)
     text = f"lower.thickness = {display(g.lower.thickness, 'mm', units)}"
-    _gap(axes, left + 0.05 * span, bottom, -h, text, (gap, gap), 0.006 * span, below=True).set_bbox(_plate(1.0)["bbox"])
+    x = left + min(0.05 * span, -0.5 * left)
+    words = [_gap(axes, x, bottom, -h, text, (gap, gap), 0.006 * span, below=True)]
     text = f"upper.thickness = {display(g.upper.thickness, 'mm', units)}"
-    _gap(axes, right - 0.075 * span, h, top, text, (gap, gap), -0.006 * span).set_bbox(_plate(1.0)["bbox"])
+    x = right - min(0.075 * span, 0.65 * right)
+    words += [_gap(axes, x, h, top, text, (gap, gap), -0.006 * span)]
+    for word in words:  # extension lines may pass behind
+        word.set_bbox(_plate(1.0)["bbox"])
 
     axes.set_xlim(left - 0.1 * span, right + 0.1 * span)
     axes.set_ylim(bottom - 0.1 * step, top + 0.09 * step)
@@ -280,9 +285,10 @@ def _draw_ends(axes: Axes, joint: Joint, left: float, right: float, span: float,
     axes.add_patch(Rectangle((left - wall, lower[0] - pad), wall, lower[1] - lower[0] + 2 * pad, **hatch))
     axes.plot([left, left], [lower[0] - pad, lower[1] + pad], color=OUTLINE, linewidth=1.4)
     if joint.load.ends == "clamped":
+        guide = min(0.04 * span, 0.4 * right)
         for y, height in ((upper[0], -pad), (upper[1], pad)):
-            axes.add_patch(Rectangle((right - 0.04 * span, y), 0.04 * span, height, **hatch))
-            axes.plot([right - 0.04 * span, right], [y, y], color=OUTLINE, linewidth=1.4)
+            axes.add_patch(Rectangle((right - guide, y), guide, height, **hatch))
+            axes.plot([right - guide, right], [y, y], color=OUTLINE, linewidth=1.4)
     else:
         for x, face in ((left, lower), (right, upper)):
             pin = Ellipse((x, sum(face) / 2), 0.012 * span, 0.012 * step, facecolor="white", edgecolor=OUTLINE, zorder=4)
@@ -404,7 +410,7 @@ def mesh_figure(result: Result, end: str = "left", units: str = "mm") -> Figure:
             axes.set_xlabel(f"x, {unit}")
             axes.set_ylabel(f"y, {unit}")
         near.legend(loc="upper left" if end == "left" else "lower right")
-        return figure
+        return _settled(figure)
 
 
 def _draw_mesh(axes: Axes, result: Result, mm: float, line: float) -> None:
@@ -455,6 +461,16 @@ def _style() -> Iterator[None]:
         yield
 
 
+def _settled(figure: Figure) -> Figure:
+    """Return a figure laid out for good, its axes at rounded places: the last digits of the layout vary from run to run."""
+    figure.draw_without_rendering()
+    figure.set_layout_engine("none")
+    for axes in figure.axes:
+        x, y, width, height = (round(float(v), 6) for v in axes.get_position(original=True).bounds)
+        axes.set_position((x, y, width, height))
+    return figure
+
+
 def _unit(inside: str, system: str) -> tuple[float, str]:
     """Return the factor from an inside unit to the one shown, and the shown one's name."""
     shown = DISPLAY_SYSTEMS[system].get(inside, inside)
@@ -487,8 +503,11 @@ def _fill_regions(axes: Axes, outlines: Mapping[str, list[Floats]]) -> None:
     from matplotlib.patches import Polygon
 
     for name, polygons in outlines.items():
+        # A layer that is thin on paper must not vanish between its outlines.
+        line, order = (0.3, 1.5) if name == "adhesive" else (0.9, 1.0)
+        look: dict[str, Any] = {"edgecolor": OUTLINE, "linewidth": line, "zorder": order, "gid": name}
         for corners in polygons:
-            axes.add_patch(Polygon(corners, facecolor=REGION_COLOURS[name], edgecolor=OUTLINE, linewidth=0.9, gid=name))
+            axes.add_patch(Polygon(corners, facecolor=REGION_COLOURS[name], **look))
     axes.grid(visible=False)
 
 
@@ -531,16 +550,17 @@ def _dimension(
     text: str,
     feet: float | tuple[float, float],
     beside: float | None = None,
+    within: tuple[float, float] = (-np.inf, np.inf),
 ) -> None:
-    """Draw a dimension line; `feet` is where its extension lines begin, `beside` lifts the text off the line."""
+    """Draw a dimension line; `feet`: where its extension lines begin; `beside`: lifts the text; `within`: its limits of x."""
     arrow = {"arrowstyle": "<|-|>", "color": INK, "linewidth": 0.9, "mutation_scale": 9, "shrinkA": 0, "shrinkB": 0}
     axes.annotate("", end, start, arrowprops=arrow)
     if not text:
         return
     for point, foot in zip((start, end), feet if isinstance(feet, tuple) else (feet, feet), strict=True):
         axes.plot([point[0]] * 2, [foot, point[1]], color=FAINT, linewidth=0.7, zorder=0)
-    middle = (start[0] + end[0]) / 2, (start[1] + end[1]) / 2 + (beside or 0.0)
-    axes.text(*middle, text, ha="center", va="center", **({} if beside else _plate(1.0)))
+    x = min(max((start[0] + end[0]) / 2, within[0]), within[1])
+    axes.text(x, (start[1] + end[1]) / 2 + (beside or 0.0), text, ha="center", va="center", **({} if beside else _plate(1.0)))
 
 
 def _gap(

@@ -238,11 +238,11 @@ def stress_view(
         An unknown option value.
     """
     name = _checked(stress, end, adherends, scale=scale, stretch=stretch, limit=limit)
+    section = read_section(source)
     require_extra("pyvista", "view", "the 3D view")
     require_rendering(window=not off_screen)
     import pyvista
 
-    section = read_section(source)
     frame = _frame(section, end, adherends == "hidden", scale, stretch)
     cut, why = (limit, "as asked") if limit is not None else _colour_limit(section, name, frame, adherends)
 
@@ -251,6 +251,7 @@ def stress_view(
     plotter.enable_anti_aliasing("ssaa")
     plotter.render_window.SetDPI(72)  # text sizes below are pixels
     solid = extruded(section, frame.width, frame.shown, PIECES if frame.shown.sum() < MANY_CELLS else 2)
+    undeformed = np.asarray(solid.points) * [1.0, stretch, 1.0]
     solid.points = frame.drawn(np.asarray(solid.points), np.asarray(solid.point_data["displacement"]))
     signed = STRESSES[name][2]
     for region, number in section.regions.items():
@@ -266,8 +267,8 @@ def stress_view(
         actor.mapper.SetRelativeCoincidentTopologyPolygonOffsetParameters(1.0, 2.0)
     _add_outlines(plotter, section, frame)
     _add_colour_bar(plotter, STRESSES[name][1], signed, cut, size)
-    _add_words(plotter, section, name, frame, _cut_note(section, name, frame, cut, why), size)
-    inside = np.asarray(solid.points)
+    _add_words(plotter, section, name, frame, _cut_notes(section, name, frame, cut, why), size)
+    inside = np.vstack([solid.points, undeformed])
     if end is None and adherends != "hidden":
         inside = np.vstack([inside, _add_force(plotter, section, frame, size)])
     _aim(plotter, inside, frame.direction, size)
@@ -420,13 +421,13 @@ def _colour_limit(section: SolvedSection, name: str, frame: _Frame, adherends: s
     return max(float(mean[order][np.searchsorted(share, 0.99)]), 1e-12), "what 99 % of the area shown stays within"
 
 
-def _cut_note(section: SolvedSection, name: str, frame: _Frame, cut: float, why: str) -> str:
+def _cut_notes(section: SolvedSection, name: str, frame: _Frame, cut: float, why: str) -> list[str]:
     value = section.stress[name][np.unique(section.cells[frame.shown])]
     sign = "±" if STRESSES[name][2] else ""
-    note = f"colours cut at {sign}{cut:.3g} MPa, {why}"
+    notes = [f"colours cut at {sign}{cut:.3g} MPa, {why}"]
     if np.abs(value).max() > cut * (1 + 1e-9):
-        note += f"; all values: {value.min():.3g} to {value.max():.3g} MPa, singular at the corners"
-    return note
+        notes.append(f"all values here: {value.min():.3g} to {value.max():.3g} MPa, but singular at the corners of the adhesive")
+    return notes
 
 
 # ---- parts of the picture ------------------------------------------------
@@ -535,7 +536,7 @@ def _add_colour_bar(plotter: Any, title: str, signed: bool, cut: float, size: tu
     )
 
 
-def _add_words(plotter: Any, section: SolvedSection, name: str, frame: _Frame, cut: str, size: tuple[int, int]) -> None:
+def _add_words(plotter: Any, section: SolvedSection, name: str, frame: _Frame, cut: list[str], size: tuple[int, int]) -> None:
     joint, g = section.joint, section.joint["joint"]
     title = f"{joint.get('title') or g['kind']}: {STRESSES[name][1]}, global axes"
     against = ", without the rigid motion of what is shown" if frame.motion.any() else ""
@@ -547,8 +548,8 @@ def _add_words(plotter: Any, section: SolvedSection, name: str, frame: _Frame, c
     text = _text_size(size)
     top = 1.0 - 2.1 * text / size[1]
     plotter.add_text(title, position=(0.015, top), viewport=True, font_size=round(0.8 * text), color=INK, name="title")
-    for i, note in enumerate([*notes, cut]):
-        place = (0.015, top - 1.75 * (i + 1) * text / size[1])
+    for i, note in enumerate(notes + cut):
+        place = (0.015, top - 1.6 * (i + 1) * text / size[1])
         plotter.add_text(note, position=place, viewport=True, font_size=round(0.62 * text), color=INK, name=f"note {i}")
     plotter.add_axes(xlabel="x", ylabel="y", zlabel="z", color=INK, viewport=(0.0, 0.0, 0.14, 0.22))
 
@@ -607,7 +608,7 @@ def _aim(plotter: Any, points: Floats, direction: tuple[float, float, float], si
 
 def _text_size(size: tuple[int, int]) -> int:
     """Return a text height in pixels that is read well when the picture fills a page's width."""
-    return max(10, round(size[0] / 75))
+    return max(10, round(min(size[0] / 75, size[1] / 42)))
 
 
 # ---- colours -------------------------------------------------------------
