@@ -208,21 +208,19 @@ def _solved(joint: Any) -> Result:
 
 def _pictures(result: Result, folder: Path) -> list[Path]:
     """Write the pictures that this machine can make; say in one sentence what the others need."""
-    from fejoint.show.files import write_files
-
     made: list[Path] = []
 
     def curves() -> list[Path]:
         from fejoint.bondline.closed_form.comparison import compare
         from fejoint.show import plots
 
-        theories = {t.name: t.bondline for t in compare(result.joint, result.bondlines[0].left) if t.bondline is not None}
+        theories = {t.name: t.bondline for t in compare(result.joint, result.bondlines[0].edge) if t.bondline is not None}
         figures = {
             "bondline.png": plots.bondline_figure(result, theories),
             "section.png": plots.section_figure(result.joint),
             "mesh.png": plots.mesh_figure(result),
         }
-        return write_files(folder, {name: (lambda path, f=f: f.savefig(path)) for name, f in figures.items()})
+        return [plots.save_figure(figure, folder / name) for name, figure in figures.items()]
 
     def solid() -> list[Path]:
         from fejoint.show.view import view_png

@@ -152,6 +152,13 @@ class Bondline:
     measure: str = LINEAR
 
     @property
+    def edge(self) -> EdgeLoads | None:
+        """Edge loads of the end with the larger moment; the left one when they are equal but for round-off."""
+        if self.left is None or self.right is None:
+            return None
+        return self.right if abs(self.right.moment) > abs(self.left.moment) * (1 + 1e-6) else self.left
+
+    @property
     def x(self) -> Floats:
         """Places along the mid-line, mm."""
         return self.middle.x

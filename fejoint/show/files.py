@@ -134,7 +134,7 @@ def summary(result: Result) -> dict[str, Any]:
             "lower": left.surface_stress(joint.geometry.lower.thickness),
             "upper": right.surface_stress(joint.geometry.upper.thickness),
         },
-        "theories": {theory.name: _theory(theory) for theory in compare(joint, left)},
+        "theories": {theory.name: _theory(theory) for theory in compare(joint, result.bondlines[0].edge)},
         "stress_measure": result.bondlines[0].measure,
         "out_of_plane": joint.out_of_plane,
         "width_strain": solution.width_strain,
@@ -236,6 +236,6 @@ def _theory(theory: Theory) -> dict[str, Any]:
     return {
         "peak_shear_MPa": _number(shear.value),
         "peak_peel_MPa": _number(peel.value),
-        "edge_moment_N": abs(theory.bondline.left.moment) if theory.bondline.left else None,
+        "edge_moment_N": abs(theory.bondline.edge.moment) if theory.bondline.edge else None,
     }
 

@@ -27,12 +27,12 @@ CAUTION = (
 
 def result_report(result: Result, system: str = "mm") -> RenderableType:
     """Return what a person reads first: peaks, theories beside them, checks, marks, warnings."""
-    edge = result.bondlines[0].left
+    edge = result.bondlines[0].edge
     assert edge is not None
     theories = compare(result.joint, edge)
     parts: list[RenderableType] = [_heading(result, system), _stresses(result, theories, system)]
     parts.append(Text(why_they_differ(result.joint, theories, edge), style="italic"))
-    parts += [Text(f"{t.name}: {t.reason}", style="italic") for t in theories if t.bondline is None]
+    parts += [Text(f"Left out: {reason}", style="italic") for reason in dict.fromkeys(t.reason for t in theories if t.reason)]
     parts += [Text(""), _loads(result, system), Text("")]
     parts += list(_checks(result))
     parts += [Text(f"Warning: {text}", style="bold") for text in result.warnings]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from fejoint.bondline.closed_form import goland_reissner, volkersen
@@ -41,14 +42,13 @@ def why_they_differ(joint: Joint, theories: list[Theory], edge: EdgeLoads) -> st
             "theirs falls as the joint turns under its load, and its lever arm leaves out the adhesive. "
         )
     if joint.geometry.spew == "fillet":
-        ends = "The theories end the adhesive square; the fillet carries load past the end, so FE peaks are lower there. "
+        ends = "The theories end the adhesive square; in FE the fillet carries load past the end and lowers the peaks there. "
     else:
         ends = "In FE the adhesive's end is free of stress, so the peaks lie inside; in the theories they lie at the very end. "
     return text + "Volkersen leaves out bending altogether. " + ends.rstrip()
 
 
-def _tried(name: str, theory: object) -> Theory:
-    assert callable(theory)
+def _tried(name: str, theory: Callable[[], Bondline]) -> Theory:
     try:
         return Theory(name, theory())
     except TheoryError as error:
