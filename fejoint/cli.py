@@ -8,6 +8,7 @@ Exit codes: 0 done; 1 it ran and a self-check missed (files kept and marked);
 from __future__ import annotations
 
 import json
+import os
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -27,7 +28,6 @@ DEMOS = ("door-sill", "floor-strap", "roof-winter")
 
 app = typer.Typer(
     add_completion=False,
-    no_args_is_help=True,
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
     context_settings={"help_option_names": ["-h", "--help"]},
@@ -50,7 +50,7 @@ def main() -> None:
 def run(arguments: list[str]) -> int:
     """Run the command line on a list of arguments and return the exit code."""
     try:
-        code = app(arguments, standalone_mode=False)
+        code = app(arguments or ["--help"], standalone_mode=False)
         sys.stdout.flush()
         return code if isinstance(code, int) else 0
     except (KeyboardInterrupt, typer.Abort):
@@ -60,10 +60,12 @@ def run(arguments: list[str]) -> int:
     except FejointError as error:
         return _said(str(error), 2)
     except typer.TyperException as error:  # wrong options and arguments
-        return _said(f"{error.format_message()} See fejoint --help.", 2)
-    except BrokenPipeError:  # the reader of our output went away
-        sys.stdout = None
-        return 0
+        return _said(f"{error.format_message().rstrip('.')}; see fejoint --help.", 2)
+    except OSError as error:  # of standard output: the files have their own
+        sys.stdout = open(os.devnull, "w", encoding="utf-8")  # noqa: SIM115 - what is left to print has nowhere to go
+        if isinstance(error, BrokenPipeError):  # the reader, such as head, has seen enough
+            return 0
+        return _said(f"cannot print ({(error.strerror or str(error)).lower()}).", 2)
 
 
 @app.command()
