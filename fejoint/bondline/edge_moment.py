@@ -45,6 +45,9 @@ def lap_edge_moment(joint: Joint, rotating: bool) -> float:
         (long_enough(g.overlap_length, d0), d0, axis - y1),
         (long_enough(g.upper.free_length, d2), d2, y2 - y1),
     ]
+    clamped = joint.load.ends == "clamped"
+    if follow < 0 and _buckles([beam[:2] for beam in beams], -follow, clamped):
+        return math.inf
     # State: w, w', m = -M_g + s V, V, 1.
     steps = []
     for length, d, e in beams:
@@ -54,7 +57,6 @@ def lap_edge_moment(joint: Joint, rotating: bool) -> float:
         a[2, 3] = 1.0
         steps.append(expm(a * length))
     through = steps[2] @ steps[1] @ steps[0]
-    clamped = joint.load.ends == "clamped"
     start = np.zeros((5, 3))  # columns: the two unknowns at the grip, and what is known
     start[2 if clamped else 1, 0] = 1.0
     start[3, 1] = 1.0
@@ -71,3 +73,28 @@ def lap_edge_moment(joint: Joint, rotating: bool) -> float:
     right = state[2] + follow * state[0] + load * (y2 - y1)
     moment = max(abs(left), abs(right))
     return float(moment) if math.isfinite(moment) else math.inf
+
+
+def _buckles(beams: list[tuple[float, float]], thrust: float, clamped: bool, pieces: int = 8) -> bool:
+    """Return whether beams in line (length, bending stiffness), held sideways at both ends, buckle below a thrust, N/mm.
+
+    Cubic beam elements: they do not as long as their stiffness less the thrust's
+    part stays positive definite. The moment itself need not tell: alike arms
+    bend antisymmetrically, and the first mode is symmetric.
+    """
+    size = 2 * (pieces * len(beams) + 1)
+    k = np.zeros((size, size))
+    for i in range(pieces * len(beams)):
+        length, stiffness = beams[i // pieces]
+        h = length / pieces
+        bend = np.array([[12, 6, -12, 6], [6, 4, -6, 2], [-12, -6, 12, -6], [6, 2, -6, 4]]) * stiffness / h**3
+        push = np.array([[36, 3, -36, 3], [3, 4, -3, -1], [-36, -3, 36, -3], [3, -1, -3, 4]]) * thrust / (30 * h)
+        turn = np.array([1, h, 1, h])
+        k[2 * i : 2 * i + 4, 2 * i : 2 * i + 4] += (bend - push) * turn * turn[:, None]
+    free = np.setdiff1d(np.arange(size), [0, size - 2, *([1, size - 1] if clamped else [])])
+    scale = np.sqrt(np.abs(np.diag(k)[free]))
+    try:
+        np.linalg.cholesky(k[np.ix_(free, free)] / scale / scale[:, None])
+    except np.linalg.LinAlgError:
+        return True
+    return False

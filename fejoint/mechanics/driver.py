@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fejoint.bondline.curves import Bondline, Peak
+from fejoint.bondline.edge_moment import lap_edge_moment
 from fejoint.joint.families import Joint
 from fejoint.mechanics.checks import Check, discretisation_error, solution_checks, stress_floor
 from fejoint.mechanics.linear import Solution, assemble, discretise, laws_of, solve_linear
@@ -198,10 +199,12 @@ def _warnings(joint: Joint, level: _Level, checks: list[Check]) -> list[str]:
         if not check.passed:
             found.append(f"self-check missed: {check.name} = {check.value:.3g}, limit {check.limit:g} ({check.meaning})")
     share = rotation_share(joint)
-    if share > 0.05:
+    if math.isinf(share):
+        found.append("taken as a frame of beams the joint has buckled under this compression: its linear stresses mean nothing")
+    elif share > 0.05:
         found.append(
-            f"linear analysis: under this load the joint straightens, so the true edge moment differs from the linear one "
-            f"by about {100 * share:.0f} %; shear and peel at the overlap ends are "
+            f"linear analysis: the joint {'straightens' if joint.load.force > 0 else 'bends further'} under this load, so the "
+            f"true edge moment differs from the linear one by about {100 * share:.0f} %; shear and peel at the overlap ends are "
             f"{'overstated' if joint.load.force > 0 else 'understated'}"
         )
     return found
@@ -210,17 +213,14 @@ def _warnings(joint: Joint, level: _Level, checks: list[Check]) -> list[str]:
 def rotation_share(joint: Joint) -> float:
     """Return how far the linear edge moment of a joint is from that of a joint that rotates under its load, as a share.
 
-    Beam-columns joined at the overlap's ends, whose own bending counts as
-    none: with P the moment in an arm turns the arm's deflection into a further
-    lever. Both solutions are those of the same beam model, with and without it.
+    Both moments are those of the same frame of beams (`lap_edge_moment`).
+    Infinite where it buckles.
     """
-    from fejoint.bondline.edge_moment import lap_edge_moment
-
     if joint.load.force == 0:
         return 0.0
     linear = lap_edge_moment(joint, rotating=False)
     rotating = lap_edge_moment(joint, rotating=True)
     if math.isinf(rotating):
-        return 1.0
+        return math.inf
     larger = max(abs(linear), abs(rotating))
     return abs(linear - rotating) / larger if larger > 0 else 0.0

@@ -15,6 +15,7 @@ import scipy.sparse as sp
 from numpy.typing import NDArray
 from skfem import CellBasis, ElementQuad2
 
+from fejoint.errors import ConvergenceError
 from fejoint.joint.families import Joint
 from fejoint.mechanics.elasticity import Law, element_stiffness, law
 from fejoint.mechanics.factor import factorise
@@ -192,7 +193,7 @@ def assemble(discretisation: Discretisation, laws: dict[str, Law], ends: str) ->
     n = transform.shape[1]
     inner = _scatter(unknown[dofs[~at_ends]], stiffness_ec[~at_ends], n)
     face = _scatter(dofs[end_cells], stiffness_ec[end_cells], len(unknown))
-    matrix = sp.csc_array(inner + transform.T @ face @ transform)
+    matrix = inner + sp.csc_array(transform.T @ face @ transform)
     return System(d, laws, ends, matrix, transform, factorise(matrix), stiffness_ec, end_cells, axial_unknown)
 
 
@@ -207,10 +208,12 @@ def solve_linear(system: System, joint: Joint) -> Solution:
     d = system.discretisation
     change = joint.load.temperature_change
     generalised = joint.out_of_plane == "generalised"
-    gradient = np.einsum("cqaj,cq->caj", d.grad_ajqc, d.weight_qc, optimize=True)
+    gradient = np.einsum("cqaj,cq->caj", d.grad_ajqc, d.weight_qc, optimize=True) if change or generalised else None
 
     def nodal_forces(stress_by_region: dict[str, Floats]) -> Floats:
         """Return the nodal forces that balance a stress (4 components) uniform in each region."""
+        if gradient is None:
+            return np.zeros(2 * len(d.points))
         stress_ic = _cell_field(d, stress_by_region)
         force = stress_ic[:, None, [0, 1]] * gradient + stress_ic[:, None, [2, 2]] * gradient[:, :, ::-1]
         return np.asarray(np.bincount(_cell_dofs(d).ravel(), force.reshape(-1), 2 * len(d.points)), dtype=np.float64)
@@ -235,8 +238,11 @@ def solve_linear(system: System, joint: Joint) -> Solution:
         unknowns = system.solve(load[:, None])[:, 0]
         full_load = thermal
 
+    if not np.isfinite(unknowns).all():
+        raise ConvergenceError("the equations have no finite solution.")
     residual = system.matrix @ unknowns - load
-    scale = sp.linalg.norm(system.matrix, np.inf) * np.abs(unknowns).max() + np.abs(load).max()
+    largest_row = np.add.reduceat(np.abs(system.matrix.data), system.matrix.indptr[:-1]).max()  # symmetric: columns are rows
+    scale = largest_row * np.abs(unknowns).max() + np.abs(load).max()
     backward_error = float(np.abs(residual).max() / scale) if scale > 0 else 0.0
     displacement = (system.transform @ unknowns).reshape(-1, 2)
 
@@ -279,6 +285,8 @@ def _cell_dofs(d: Discretisation) -> Ints:
 
 
 def _scatter(dofs: Ints, matrices: Floats, n: int) -> sp.csc_array:
+    # 32-bit numbers, which the sparse matrix ends up with anyway, halve the traffic of the largest arrays here.
+    dofs = dofs.astype(np.int32)
     rows = np.repeat(dofs, dofs.shape[1], axis=1).ravel()
     columns = np.tile(dofs, (1, dofs.shape[1])).ravel()
     return sp.csc_array(sp.coo_array((matrices.ravel(), (rows, columns)), shape=(n, n)))

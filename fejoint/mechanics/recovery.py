@@ -19,8 +19,10 @@ polynomial means nothing; no value from there is reported.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
+import scipy.sparse as sp
 from numpy.typing import NDArray
 from skfem import ElementQuad1, ElementQuad2
 
@@ -78,16 +80,17 @@ def nodal_stress(solution: Solution, region: str = "adhesive") -> Floats:
     # Least squares round every inner vertex, in coordinates scaled by its patch.
     vertices = len(inner_v)
     extent_vx = np.zeros((vertices, 2))
-    normal = np.zeros((vertices, 9, 9))
-    moment = np.zeros((vertices, 9, 4))
     for k in range(4):
         spread = np.abs(mesh.p[:, corners_cv] - mesh.p[:, corners_cv[:, k]][:, :, None]).max(axis=2).T
         np.maximum.at(extent_vx, corners_cv[:, k], spread)
+    normal_kc, moment_kc = [], []
     for k in range(4):
         v = corners_cv[:, k]
         m = _monomials((place_cpx - mesh.p[:, v].T[:, None]) / extent_vx[v][:, None])
-        np.add.at(normal, v, m.transpose(0, 2, 1) @ m)
-        np.add.at(moment, v, m.transpose(0, 2, 1) @ stress_cpi)
+        normal_kc.append(m.transpose(0, 2, 1) @ m)
+        moment_kc.append(m.transpose(0, 2, 1) @ stress_cpi)
+    normal = _sum_at(corners_cv.T, np.stack(normal_kc), vertices)
+    moment = _sum_at(corners_cv.T, np.stack(moment_kc), vertices)
     # Where fewer than four cells meet the data carry a full quadratic only: switch the three higher terms off.
     few = np.bincount(corners_cv.ravel(), minlength=vertices) < 4
     normal[few, 6:, 6:] += 1e12 * np.eye(3)
@@ -95,17 +98,24 @@ def nodal_stress(solution: Solution, region: str = "adhesive") -> Floats:
     coefficient[inner_v] = np.linalg.solve(normal[inner_v], moment[inner_v])
 
     nodes_ca = d.nodes_ac[cells]
-    total = np.zeros((len(d.points), 4))
-    weight = np.zeros(len(d.points))
+    total = np.zeros((*nodes_ca.shape, 4))
+    weight = np.zeros(nodes_ca.shape)
     for k in range(4):
         # Blend by the vertex's bilinear hat; the small share serves the nodes of the surface, where all hats are zero.
         v = corners_cv[:, k]
         m = _monomials((d.points[nodes_ca] - mesh.p[:, v].T[:, None]) / extent_vx[v][:, None])
         hat = (_HAT_ka[k] + 1e-9) * inner_v[v][:, None]
-        np.add.at(total, nodes_ca, hat[..., None] * (m @ coefficient[v]))
-        np.add.at(weight, nodes_ca, hat)
+        total += hat[..., None] * (m @ coefficient[v])
+        weight += hat
+    total, weight = _sum_at(nodes_ca, total, len(d.points)), _sum_at(nodes_ca, weight, len(d.points))
     with np.errstate(invalid="ignore"):
         return total / np.where(weight > 0, weight, np.nan)[:, None]
+
+
+def _sum_at(places: Any, values: Floats, n: int) -> Floats:
+    """Return the sums of `values` that share a place (0 to n - 1); `places` has the first axes of `values`."""
+    sort = sp.csr_array((np.ones(places.size), (places.ravel(), np.arange(places.size))), shape=(n, places.size))
+    return np.asarray(sort @ values.reshape(places.size, -1)).reshape(n, *values.shape[places.ndim :])
 
 
 def _monomials(place: Floats) -> Floats:

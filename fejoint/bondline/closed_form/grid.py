@@ -9,7 +9,7 @@ from fejoint.errors import TheoryError
 from fejoint.joint.families import Joint, SingleLap
 from fejoint.joint.materials import AdherendMaterial, Adhesive
 
-__all__ = ["axial_modulus", "places", "single_lap"]
+__all__ = ["axial_modulus", "free_strains", "places", "single_lap"]
 
 
 def places(length: float, pieces: int = 400) -> NDArray[np.float64]:
@@ -28,6 +28,30 @@ def axial_modulus(material: AdherendMaterial | Adhesive) -> float:
     """
     c = material.engineering_constants()
     return c["e_x"] / (1 - c["nu_xz"] ** 2 * c["e_z"] / c["e_x"])
+
+
+def free_strains(joint: Joint) -> tuple[float, float]:
+    """Return the strain along x that lower and upper adherend take up by temperature alone, the width held alike.
+
+    (1 + nu) alpha times the change where the width does not strain, less nu
+    times the width strain where it does: what goes with `axial_modulus`. The
+    width strain of generalised plane strain is that of the regions' widths
+    balancing each other, each with its E_z and area.
+    """
+    change = joint.load.temperature_change
+    width = 0.0
+    if joint.out_of_plane == "generalised":
+        areas = joint.geometry.region_areas()
+        constants = {name: material.engineering_constants() for name, material in joint.materials().items()}
+        stiffness = {name: c["e_z"] * areas[name] for name, c in constants.items()}
+        width = change * sum(stiffness[n] * c["a_z"] for n, c in constants.items()) / sum(stiffness.values())
+
+    def strain(material: AdherendMaterial) -> float:
+        c = material.engineering_constants()
+        return c["a_x"] * change + c["nu_xz"] * c["e_z"] / c["e_x"] * (c["a_z"] * change - width)
+
+    lower, upper = (part.material for part in joint.geometry.adherends().values())
+    return strain(lower), strain(upper)
 
 
 def single_lap(joint: Joint, theory: str) -> SingleLap:

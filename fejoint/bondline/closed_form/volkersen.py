@@ -17,7 +17,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from fejoint.bondline.closed_form.grid import axial_modulus, places, single_lap
+from fejoint.bondline.closed_form.grid import axial_modulus, free_strains, places, single_lap
 from fejoint.bondline.curves import Bondline, Curve
 from fejoint.joint.families import Joint
 
@@ -74,7 +74,7 @@ def curves(joint: Joint) -> Bondline:
     geometry = single_lap(joint, "Volkersen's theory")
     lower, upper = geometry.lower, geometry.upper
     x = places(geometry.overlap_length)
-    expansion = [part.material.engineering_constants()["a_x"] for part in (lower, upper)]
+    free = free_strains(joint)
     shear = shear_stress(
         x - geometry.overlap_length / 2,
         joint.line_load,
@@ -82,7 +82,7 @@ def curves(joint: Joint) -> Bondline:
         (axial_modulus(lower.material) * lower.thickness, axial_modulus(upper.material) * upper.thickness),
         joint.adhesive.engineering_constants()["g_xy"],
         geometry.bondline_thickness,
-        (expansion[1] - expansion[0]) * joint.load.temperature_change,
+        free[1] - free[0],
     )
     nothing = np.full_like(x, np.nan)
     return Bondline(number=1, middle=Curve(x, shear, nothing, nothing), measure="Volkersen 1938")
