@@ -11,10 +11,10 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from fejoint.errors import ConvergenceError as ConvergenceError
-    from fejoint.errors import EnvironmentFault as EnvironmentFault
     from fejoint.errors import FejointError as FejointError
     from fejoint.errors import JointError as JointError
     from fejoint.errors import MeshError as MeshError
+    from fejoint.errors import SetupError as SetupError
     from fejoint.errors import TheoryError as TheoryError
     from fejoint.joint.families import Adherend as Adherend
     from fejoint.joint.families import Analysis as Analysis
@@ -36,7 +36,6 @@ _HOME = {
     "Adhesive": "fejoint.joint.materials",
     "Analysis": "fejoint.joint.families",
     "ConvergenceError": "fejoint.errors",
-    "EnvironmentFault": "fejoint.errors",
     "FejointError": "fejoint.errors",
     "Isotropic": "fejoint.joint.materials",
     "Joint": "fejoint.joint.families",
@@ -45,6 +44,7 @@ _HOME = {
     "MeshError": "fejoint.errors",
     "Orthotropic": "fejoint.joint.materials",
     "Result": "fejoint.mechanics.driver",
+    "SetupError": "fejoint.errors",
     "SingleLap": "fejoint.joint.families",
     "TheoryError": "fejoint.errors",
     "load": "fejoint.joint.file",

@@ -39,7 +39,9 @@ Changes = Annotated[list[str], typer.Option("--set", metavar="KEY=VALUE", help="
 MaterialFiles = Annotated[
     list[Path], typer.Option("--materials", metavar="FILE", help="File of further materials; may be repeated.")
 ]
-Units = Annotated[str, typer.Option("--units", metavar="SYSTEM", help="Units shown: mm (N-mm-MPa), SI (N-m-Pa), inch (lbf-in-psi).")]
+Units = Annotated[
+    str, typer.Option("--units", metavar="SYSTEM", help="Units shown: mm (N-mm-MPa), SI (N-m-Pa), inch (lbf-in-psi).")
+]
 
 
 def main() -> None:
@@ -153,13 +155,13 @@ def view(
     stretch: Annotated[float, typer.Option("--stretch", metavar="FACTOR", help="Draw the thickness this much larger.")] = 1.0,
 ) -> int:
     """Show a solved joint in 3D: the section over its width, deformed, coloured by stress."""
-    from fejoint.show.view import show, view_png
+    from fejoint.show.view import open_window, view_png
 
     if png is not None:
         view_png(folder, png, stress=stress, end=end, scale=scale, stretch=stretch)
         print(f"Written: {png}")
     else:
-        show(folder, stress=stress, end=end, scale=scale, stretch=stretch)
+        open_window(folder, stress=stress, end=end, scale=scale, stretch=stretch)
     return 0
 
 
@@ -214,12 +216,12 @@ def _pictures(result: Result, folder: Path) -> list[Path]:
 
     def curves() -> list[Path]:
         from fejoint.bondline.closed_form.comparison import compare
-        from fejoint.show import plots
+        from fejoint.show import drawing, plots
 
         theories = {t.name: t.bondline for t in compare(result.joint, result.bondlines[0].edge) if t.bondline is not None}
         figures = {
             "bondline.png": plots.bondline_figure(result, theories),
-            "section.png": plots.section_figure(result.joint),
+            "section.png": drawing.section_figure(result.joint),
             "mesh.png": plots.mesh_figure(result),
         }
         return [plots.save_figure(figure, folder / name) for name, figure in figures.items()]

@@ -7,14 +7,13 @@ import importlib.util
 import os
 import sys
 
-from fejoint.errors import EnvironmentFault
+from fejoint.errors import SetupError
 
 __all__ = ["SYSTEM_LIBRARIES", "require_extra", "require_rendering"]
 
 # One line serves meshing and rendering; no display server is among it.
 SYSTEM_LIBRARIES = (
-    "apt-get install -y --no-install-recommends "
-    "libgl1 libegl1 libglu1-mesa libxcursor1 libxft2 libxinerama1 libgomp1"
+    "apt-get install -y --no-install-recommends libgl1 libegl1 libglu1-mesa libxcursor1 libxft2 libxinerama1 libgomp1"
 )
 
 # Libraries that render without a display, and the vtk window class that uses each.
@@ -36,11 +35,11 @@ def require_extra(package: str, extra: str, purpose: str = "this") -> None:
 
     Raises
     ------
-    EnvironmentFault
+    SetupError
         It is not installed; the text holds the command that installs it.
     """
     if importlib.util.find_spec(package) is None:
-        raise EnvironmentFault(f"{purpose} needs {package}: pip install 'fejoint[{extra}]'")
+        raise SetupError(f"{purpose} needs {package}: pip install 'fejoint[{extra}]'")
 
 
 def require_rendering(window: bool = False) -> None:
@@ -57,7 +56,7 @@ def require_rendering(window: bool = False) -> None:
 
     Raises
     ------
-    EnvironmentFault
+    SetupError
         No library to render with, or no display for the window.
     """
     if not sys.platform.startswith("linux"):
@@ -66,7 +65,7 @@ def require_rendering(window: bool = False) -> None:
         if not _loads("libGL.so.1"):
             raise _no_library("libGL.so.1")
         if not _display_answers():
-            raise EnvironmentFault("there is no display here to open a window on; write a picture with --png FILE.")
+            raise SetupError("there is no display here to open a window on; write a picture with --png FILE.")
         os.environ[_WINDOW_CLASS] = "vtkXOpenGLRenderWindow"
         return
     usable = [kind for library, kind in _OFF_SCREEN.items() if _loads(library)]
@@ -100,5 +99,5 @@ def _display_answers() -> bool:
     return True
 
 
-def _no_library(name: str) -> EnvironmentFault:
-    return EnvironmentFault(f"the 3D view needs {name}; on Debian or Ubuntu run as root: {SYSTEM_LIBRARIES}")
+def _no_library(name: str) -> SetupError:
+    return SetupError(f"the 3D view needs {name}; on Debian or Ubuntu run as root: {SYSTEM_LIBRARIES}")

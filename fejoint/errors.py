@@ -2,7 +2,7 @@
 
     FejointError
     +-- JointError            the description of the joint is wrong (key, value, allowed range)
-    +-- EnvironmentFault      a library, a display or a folder this machine lacks
+    +-- SetupError            a library, a display or a folder this machine lacks
     +-- MeshError             the geometry script and the joint disagree
     +-- TheoryError           a closed form does not cover this joint
     +-- ConvergenceError      no equilibrium found (carries the state reached)
@@ -17,10 +17,10 @@ from typing import Any
 
 __all__ = [
     "ConvergenceError",
-    "EnvironmentFault",
     "FejointError",
     "JointError",
     "MeshError",
+    "SetupError",
     "TheoryError",
 ]
 
@@ -33,7 +33,7 @@ class JointError(FejointError, ValueError):
     """The description of the joint is wrong: key, value and what is allowed."""
 
 
-class EnvironmentFault(FejointError, RuntimeError):
+class SetupError(FejointError, RuntimeError):
     """This machine lacks something: a system library, an extra, a writable folder."""
 
 
@@ -58,9 +58,7 @@ class ConvergenceError(FejointError, RuntimeError):
         The last converged state, to go on from or to look at.
     """
 
-    def __init__(
-        self, message: str, *, load_factor: float = 0.0, residual: float = float("nan"), state: Any = None
-    ) -> None:
+    def __init__(self, message: str, *, load_factor: float = 0.0, residual: float = float("nan"), state: Any = None) -> None:
         super().__init__(message)
         self.load_factor = load_factor
         self.residual = residual

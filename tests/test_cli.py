@@ -51,7 +51,8 @@ def test_solve_writes_the_files_of_a_run(joint_file, tmp_path, capsys):
     summary = json.loads((out / "summary.json").read_text())
     for key in (
         "schema_version peak_shear_MPa peak_peel_MPa least_peel_MPa mean_shear_MPa applied_N reaction_N checks "
-        "discretisation_error edge_moment_factor adherend_peak_MPa stress_measure out_of_plane dofs seconds warnings versions joint"
+        "discretisation_error edge_moment_factor "
+        "adherend_peak_MPa stress_measure out_of_plane dofs seconds warnings versions joint"
     ).split():
         assert key in summary
     assert summary["mean_shear_MPa"] == pytest.approx(8.0)  # 2500 N / (25 mm * 12.5 mm)
@@ -215,7 +216,16 @@ def test_missing_system_library_is_one_sentence(joint_file, tmp_path):
 def test_the_demo_ends_in_tables_and_pictures(tmp_path, capsys):
     out = tmp_path / "demo"
     assert run(["demo", "--out", str(out)]) == 0
-    for name in ("bondline.csv", "summary.json", "section.vtu", "joint.toml", "bondline.png", "section.png", "mesh.png", "view.png"):
+    for name in (
+        "bondline.csv",
+        "summary.json",
+        "section.vtu",
+        "joint.toml",
+        "bondline.png",
+        "section.png",
+        "mesh.png",
+        "view.png",
+    ):
         assert (out / name).stat().st_size > 0
     assert "door sill" in capsys.readouterr().out
 

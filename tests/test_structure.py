@@ -47,7 +47,9 @@ def test_numerics_do_not_print_and_only_the_command_line_exits():
         called = {n.func.id for n in ast.walk(tree) if isinstance(n, ast.Call) and isinstance(n.func, ast.Name)}
         if parts[0] in PURE:
             assert not called & {"print", "input", "exit"}, parts
-        exits = [n for n in ast.walk(tree) if isinstance(n, ast.Attribute) and n.attr == "exit" and getattr(n.value, "id", "") == "sys"]
+        exits = [
+            n for n in ast.walk(tree) if isinstance(n, ast.Attribute) and n.attr == "exit" and getattr(n.value, "id", "") == "sys"
+        ]
         assert not exits or parts == ("cli",), parts
 
 
@@ -81,7 +83,9 @@ def test_every_all_list_is_true():
 
 def loaded_after(code):
     show = "import sys; print(' '.join(sorted({m.split('.')[0] for m in sys.modules})))"
-    return set(subprocess.run([sys.executable, "-c", f"{code}; {show}"], capture_output=True, text=True, check=True).stdout.split())
+    return set(
+        subprocess.run([sys.executable, "-c", f"{code}; {show}"], capture_output=True, text=True, check=True).stdout.split()
+    )
 
 
 def test_importing_loads_nothing_heavy():
@@ -95,9 +99,8 @@ def test_closed_forms_start_without_finite_elements():
 
 
 def test_solving_loads_no_pictures():
-    code = (
-        "import fejoint; from fejoint.joint.file import joint_from_text, template; fejoint.solve(joint_from_text(template('single-lap')))"
-    )
+    code = "import fejoint; from fejoint.joint.file import joint_from_text, template; "
+        "fejoint.solve(joint_from_text(template('single-lap')))"
     assert not loaded_after(code) & {"pyvista", "matplotlib", "vtk", "meshio"}
 
 

@@ -167,7 +167,7 @@ def _validated(document: Mapping[str, Any]) -> Joint:
     fields = {key: value for key, value in document.items() if key != "materials"}
     kind = fields["joint"].get("kind") if isinstance(fields.get("joint"), dict) else None
     if kind is None and isinstance(fields.get("joint"), dict):
-        raise JointError(f'joint.kind is missing (joint family): add it, one of {", ".join(FAMILIES)}.')
+        raise JointError(f"joint.kind is missing (joint family): add it, one of {', '.join(FAMILIES)}.")
     try:
         return Joint.model_validate(fields, context={"library": library}, by_name=False, by_alias=True)
     except ValidationError as error:

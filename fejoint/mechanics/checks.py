@@ -103,8 +103,6 @@ def solution_checks(solution: Solution, stress: Floats) -> list[Check]:
     ]
 
 
-
-
 def stress_floor(solution: Solution) -> float:
     """Return the stress below which a bondline counts as free of stress, MPa.
 
@@ -126,9 +124,7 @@ PEAK_STRETCH = 1.0
 SETTLING = 6.0
 
 
-def discretisation_error(
-    fine: list[Bondline], coarse: list[Bondline], thickness: float, floor: float = 0.0
-) -> dict[str, float]:
+def discretisation_error(fine: list[Bondline], coarse: list[Bondline], thickness: float, floor: float = 0.0) -> dict[str, float]:
     """Return the estimated error of peak shear and peak peel of the finer of two nested meshes, as shares of them.
 
     It is the root mean square of the difference between the two meshes'

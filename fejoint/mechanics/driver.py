@@ -136,7 +136,7 @@ def solve(joint: Joint, progress: Callable[[str], None] | None = None) -> Result
 
     Raises
     ------
-    MeshError, EnvironmentFault
+    MeshError, SetupError
         The section cannot be meshed.
     ConvergenceError
         The equations have no finite solution.

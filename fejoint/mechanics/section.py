@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from skfem import MeshQuad
 
 from fejoint.environment import SYSTEM_LIBRARIES
-from fejoint.errors import EnvironmentFault, MeshError
+from fejoint.errors import MeshError, SetupError
 from fejoint.joint.families import Joint
 
 __all__ = ["Section", "mesh_section", "read_script"]
@@ -63,7 +63,7 @@ def mesh_section(joint: Joint, density: float | None = None) -> Section:
     MeshError
         The geometry script lacks a parameter or a named group, or a region
         does not have the joint's area.
-    EnvironmentFault
+    SetupError
         gmsh lacks a system library.
     """
     geometry = joint.geometry
@@ -134,9 +134,7 @@ def _gmsh() -> Any:
         import gmsh
     except (OSError, ImportError) as error:
         lacking = str(error).split(":")[0]
-        raise EnvironmentFault(
-            f"gmsh cannot be loaded ({lacking}); on Debian or Ubuntu run as root: {SYSTEM_LIBRARIES}"
-        ) from None
+        raise SetupError(f"gmsh cannot be loaded ({lacking}); on Debian or Ubuntu run as root: {SYSTEM_LIBRARIES}") from None
     gmsh.initialize([], readConfigFiles=False, interruptible=False)
     gmsh.option.setNumber("General.Terminal", 0)
     gmsh.option.setNumber("General.NumThreads", 1)

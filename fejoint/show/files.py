@@ -22,7 +22,7 @@ import numpy as np
 
 from fejoint import __version__
 from fejoint.bondline.closed_form.comparison import Theory, compare
-from fejoint.errors import EnvironmentFault
+from fejoint.errors import SetupError
 from fejoint.joint.families import Joint
 from fejoint.mechanics.driver import Result
 from fejoint.mechanics.factor import solver_name
@@ -46,7 +46,7 @@ def write_run(result: Result, folder: str | Path, joint_file: str) -> list[Path]
 
     Raises
     ------
-    EnvironmentFault
+    SetupError
         The folder cannot be written or the disk is full; nothing new is left behind.
     """
     return write_files(
@@ -65,7 +65,7 @@ def write_files(folder: str | Path, writers: dict[str, Callable[[Path], Any]]) -
 
     Raises
     ------
-    EnvironmentFault
+    SetupError
         The folder cannot be written or the disk is full.
     """
     folder = Path(folder)
@@ -87,7 +87,7 @@ def write_files(folder: str | Path, writers: dict[str, Callable[[Path], Any]]) -
         if not isinstance(error, OSError):
             raise
         reason = (error.strerror or str(error)).lower()
-        raise EnvironmentFault(f"{folder}: cannot be written ({reason}); choose another folder or free some space.") from None
+        raise SetupError(f"{folder}: cannot be written ({reason}); choose another folder or free some space.") from None
     shutil.rmtree(scratch, ignore_errors=True)
     return [folder / name for name in writers]
 
@@ -238,4 +238,3 @@ def _theory(theory: Theory) -> dict[str, Any]:
         "peak_peel_MPa": _number(peel.value),
         "edge_moment_N": abs(theory.bondline.edge.moment) if theory.bondline.edge else None,
     }
-

@@ -67,17 +67,22 @@ def _heading(result: Result, system: str) -> Text:
         return display(value, "mm", system)
 
     title = result.joint.title or g.kind
+    plane = {"plane-strain": "plane strain", "generalised": "generalised plane strain"}[result.joint.out_of_plane]
     lines = [
         f"{g.kind}, overlap {mm(g.overlap_length)}, width {mm(g.width)}, bondline {mm(g.bondline_thickness)}, {g.spew} ends",
         f"force {display(load.force, 'N', system)}, {load.ends} ends, temperature change "
-        f"{display(load.temperature_change, 'K', system)}, {result.joint.out_of_plane.replace('generalised', 'generalised plane strain')}",
+        f"{display(load.temperature_change, 'K', system)}, {plane}",
     ]
     return Text.assemble((title + "\n", "bold"), "\n".join(lines), "\n")
 
 
 def _stresses(result: Result, theories: list[Theory], system: str) -> Table:
     table = Table(
-        title="Stress along the mid-line of the bondline", box=box.SIMPLE_HEAD, title_justify="left", title_style="bold", pad_edge=False
+        title="Stress along the mid-line of the bondline",
+        box=box.SIMPLE_HEAD,
+        title_justify="left",
+        title_style="bold",
+        pad_edge=False,
     )
     table.add_column("")
     for column in ("peak shear", "at x", "peak peel", "at x", "least peel"):
@@ -107,7 +112,9 @@ def _peaks(shear: Peak, peel: Peak, least: Peak, system: str) -> list[str]:
 
 
 def _loads(result: Result, system: str) -> Table:
-    table = Table(title="Adherends at the overlap's ends", box=box.SIMPLE_HEAD, title_justify="left", title_style="bold", pad_edge=False)
+    table = Table(
+        title="Adherends at the overlap's ends", box=box.SIMPLE_HEAD, title_justify="left", title_style="bold", pad_edge=False
+    )
     table.add_column("")
     for column in ("edge moment factor", "edge moment per width", "largest beam stress"):
         table.add_column(column, justify="right")

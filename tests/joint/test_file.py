@@ -47,7 +47,9 @@ def test_round_trip_leaves_joint_and_input_unchanged():
 
 
 def test_changes_are_written_so_that_the_text_repeats_the_joint():
-    materials = '[adherend."own alloy"]\nelastic_modulus = { value = "68 GPa", source = "mill certificate" }\npoisson_ratio = 0.33\n'
+    materials = (
+        '[adherend."own alloy"]\nelastic_modulus = { value = "68 GPa", source = "mill certificate" }\npoisson_ratio = 0.33\n'
+    )
     changes = ["joint.overlap_length=20 mm", "joint.lower.material=own alloy", "analysis.error_target=0.02"]
     joint = joint_from_text(BASE, changes, [materials])
     text = with_changes(BASE, changes, [materials])

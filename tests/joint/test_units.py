@@ -83,7 +83,14 @@ def test_display_converts_back():
 
 @pytest.mark.parametrize(
     ("value", "text"),
-    [(72000.0, "72000 MPa"), (22.488, "22.49 MPa"), (0.005248, "0.005248 MPa"), (2.32e-5, "2.32e-05 MPa"), (99999.6, "100000 MPa"), (0.0, "0 MPa")],
+    [
+        (72000.0, "72000 MPa"),
+        (22.488, "22.49 MPa"),
+        (0.005248, "0.005248 MPa"),
+        (2.32e-5, "2.32e-05 MPa"),
+        (99999.6, "100000 MPa"),
+        (0.0, "0 MPa"),
+    ],
 )
 def test_numbers_are_shown_as_people_write_them(value, text):
     assert display(value, "MPa") == text

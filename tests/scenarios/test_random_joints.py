@@ -30,7 +30,9 @@ def joints(draw):
             upper=parts[1],
         ),
         adhesive=Adhesive(
-            elastic_modulus=draw(st.floats(50, 6000)), poisson_ratio=draw(st.floats(0.2, 0.44)), expansion=draw(st.floats(3e-5, 2e-4))
+            elastic_modulus=draw(st.floats(50, 6000)),
+            poisson_ratio=draw(st.floats(0.2, 0.44)),
+            expansion=draw(st.floats(3e-5, 2e-4)),
         ),
         load=Load(
             force=draw(st.floats(-5000, 5000)),

@@ -8,32 +8,22 @@ import matplotlib
 import matplotlib.image
 import numpy as np
 import pytest
-from matplotlib.backends.backend_agg import FigureCanvasAgg
 
 import fejoint
 from fejoint.bondline.closed_form import goland_reissner, volkersen
 from fejoint.environment import require_extra
-from fejoint.errors import EnvironmentFault, JointError
-from fejoint.joint.file import joint_from_text, template
+from fejoint.errors import JointError, SetupError
 from fejoint.show import plots
 
 
-def joint(*changes):
-    return joint_from_text(template("single-lap"), ["adhesive.elastic_modulus=2GPa", *changes])
-
-
 @pytest.fixture(scope="module")
-def result():
+def result(joint):
     return fejoint.solve(joint("joint.upper.thickness=2.5 mm"))
 
 
 @pytest.fixture(scope="module")
-def pressed():
+def pressed(joint):
     return fejoint.solve(joint("joint.spew=fillet", "load.force=-1 kN", "load.ends=pinned"))
-
-
-def texts(axes):
-    return [t.get_text() for t in axes.texts]
 
 
 def by_gid(axes, gid):
@@ -44,7 +34,7 @@ def by_gid(axes, gid):
 @pytest.mark.parametrize(
     ("units", "length", "stress", "mm", "mpa"), [("mm", "mm", "MPa", 1.0, 1.0), ("inch", "in", "psi", 25.4, 0.00689476)]
 )
-def test_bondline_figure_marks_what_the_result_holds(result, units, length, stress, mm, mpa):
+def test_bondline_figure_marks_what_the_result_holds(result, texts, units, length, stress, mm, mpa):
     figure = plots.bondline_figure(result, units=units)
     strip, shear, peel = figure.axes
     assert shear.get_ylabel() == f"shear stress, {stress}"
@@ -84,81 +74,7 @@ def test_theories_are_drawn_apart_and_without_what_they_lack(pressed):
     assert next(text.get_text() for text in figure.legends[0].get_texts()) == "finite elements"
 
 
-def inside(figure, what):
-    """Check that all texts of a figure lie inside it."""
-    FigureCanvasAgg(figure).draw()
-    width, height = figure.canvas.get_width_height()
-    for axes in figure.axes:
-        for text in [*axes.texts, axes.xaxis.label, axes.yaxis.label, axes.title, axes._left_title]:
-            box = text.get_window_extent()
-            if text.get_text() and text.get_visible():
-                assert box.x0 > -1, (what, text)
-                assert box.x1 < width + 1, (what, text)
-                assert box.y0 > -1, (what, text)
-                assert box.y1 < height + 1, (what, text)
-
-
-def apart(axes):
-    """Check that no two texts overlap."""
-    boxes = [(text.get_text(), text.get_tightbbox()) for text in axes.texts if text.get_text()]
-    for i, (text, box) in enumerate(boxes):
-        for other, second in boxes[:i]:
-            assert not box.overlaps(second), (text, other)
-
-
-@pytest.mark.parametrize(
-    "changes",
-    [
-        [],
-        ["joint.spew=fillet", "load.force=-1 kN", "load.ends=pinned"],
-        ["joint.lower.thickness=6 mm", "joint.bondline_thickness=0.1 mm", "joint.lower.free_length=10 mm"],
-        ["joint.overlap_length=90 mm", "joint.lower.free_length=10 mm", "joint.upper.free_length=10 mm"],
-        ["joint.lower.free_length=300 mm", "joint.upper.free_length=3 mm", "load.force=0"],
-        ["joint.bondline_thickness=3 mm", "joint.spew=fillet"],
-    ],
-)
-def test_section_figure_names_dimensions_by_their_keys(changes):
-    shown = joint(*changes)
-    figure = plots.section_figure(shown)
-    whole, detail, facts = figure.axes
-    g = shown.geometry
-    for key, value in {
-        "overlap_length": g.overlap_length,
-        "lower.thickness": g.lower.thickness,
-        "lower.free_length": g.lower.free_length,
-        "upper.thickness": g.upper.thickness,
-        "upper.free_length": g.upper.free_length,
-    }.items():
-        assert f"{key} = {value:g} mm" in texts(whole)
-    assert f"bondline_thickness = {g.bondline_thickness:g} mm" in texts(detail)
-    assert any(text.startswith("spew_height") for text in texts(detail)) == (g.spew == "fillet")
-    assert "times the length scale above" in detail.get_title(loc="left")
-    rows = texts(facts)
-    assert rows[rows.index("width") + 1] == "25 mm"
-    assert ("force" in texts(whole)) == (shown.load.force != 0)
-    inside(figure, changes)
-    apart(whole)
-    apart(detail)
-
-
-def test_magnification_that_is_stated_is_drawn():
-    figure = plots.section_figure(joint())
-    FigureCanvasAgg(figure).draw()
-    whole, detail, _ = figure.axes
-    scale = [axes.get_window_extent().width / np.ptp(axes.get_xlim()) for axes in (whole, detail)]
-    assert detail.get_title(loc="left").split(", ")[1].split(" ")[0] == f"{scale[1] / scale[0]:.0f}"
-
-
-def test_section_drawing_has_the_areas_of_the_joint():
-    for shown in (joint(), joint("joint.spew=fillet", "joint.upper.thickness=3 mm")):
-        for name, polygons in plots._outlines(shown.geometry).items():
-            area = 0.0
-            for x, y in (corners.T for corners in polygons):
-                area += abs(x @ np.roll(y, -1) - y @ np.roll(x, -1)) / 2
-            assert area == pytest.approx(shown.geometry.region_areas()[name])
-
-
-def test_mesh_figure_draws_every_cell(result):
+def test_mesh_figure_draws_every_cell(result, inside):
     for end in ("left", "right"):
         figure = plots.mesh_figure(result, end=end)
         whole, near = figure.axes
@@ -190,10 +106,10 @@ def test_figures_are_written_the_same_each_time(result, tmp_path, kind):
 
 def test_a_figure_that_cannot_be_written_leaves_nothing(result, tmp_path):
     figure = plots.mesh_figure(result)
-    with pytest.raises(EnvironmentFault, match=r"\.png, \.svg, \.pdf"):
+    with pytest.raises(SetupError, match=r"\.png, \.svg, \.pdf"):
         plots.save_figure(figure, tmp_path / "mesh.bmp")
     (tmp_path / "file").write_text("in the way", encoding="utf-8")
-    with pytest.raises(EnvironmentFault):
+    with pytest.raises(SetupError):
         plots.save_figure(figure, tmp_path / "file" / "mesh.png")
     assert [p.name for p in tmp_path.iterdir()] == ["file"]
 
@@ -203,7 +119,7 @@ def test_settings_of_matplotlib_stay_as_they_were(result, monkeypatch):
     plots.bondline_figure(result)
     assert dict(matplotlib.rcParams) == before
     monkeypatch.setattr("fejoint.environment.importlib.util.find_spec", lambda name: None)
-    with pytest.raises(EnvironmentFault, match=r"pip install 'fejoint\[plot\]'"):
+    with pytest.raises(SetupError, match=r"pip install 'fejoint\[plot\]'"):
         plots.bondline_figure(result)
-    with pytest.raises(EnvironmentFault, match="needs nothing"):
+    with pytest.raises(SetupError, match="needs nothing"):
         require_extra("nothing", "plot")

@@ -3,38 +3,15 @@
 from __future__ import annotations
 
 import ctypes
-import json
 import os
-import shutil
 
 import matplotlib.image
 import numpy as np
 import pytest
 
-import fejoint
 from fejoint.environment import SYSTEM_LIBRARIES, require_rendering
-from fejoint.errors import EnvironmentFault, JointError
-from fejoint.joint.file import joint_from_text, joint_to_toml, template
+from fejoint.errors import JointError, SetupError
 from fejoint.show import view
-from fejoint.show.files import write_run
-
-
-@pytest.fixture(scope="module")
-def result():
-    changes = ["adhesive.elastic_modulus=2GPa", "joint.spew=fillet", "joint.upper.thickness=2.5 mm"]
-    return fejoint.solve(joint_from_text(template("single-lap"), changes))
-
-
-@pytest.fixture(scope="module")
-def folder(result, tmp_path_factory):
-    path = tmp_path_factory.mktemp("view") / "run"
-    write_run(result, path, joint_to_toml(result.joint))
-    return path
-
-
-@pytest.fixture(scope="module")
-def section(folder):
-    return view.read_section(folder)
 
 
 def words(plotter):
@@ -55,72 +32,10 @@ def picture():
         plotter.close()
 
 
-# ---- the solid -----------------------------------------------------------
-
-
-def test_folder_and_result_give_the_same_section(result, section):
-    direct = view.read_section(result)
-    np.testing.assert_array_equal(direct.cells, section.cells)
-    np.testing.assert_allclose(direct.points, section.points, atol=1e-12)
-    for name in view.STRESSES:
-        np.testing.assert_allclose(direct.stress[name], section.stress[name], rtol=1e-12, atol=1e-9)
-    assert direct.regions == section.regions
-    assert direct.joint["joint"]["width"] == section.joint["joint"]["width"] == 25.0
-
-
-@pytest.mark.parametrize(("pieces", "layers"), [(2, 3), (4, 1)])
-def test_extrusion_has_the_size_cells_and_values_of_the_section(section, pieces, layers):
-    solid = view.extruded(section, 25.0, pieces=pieces, layers=layers)
-    cells, nodes = len(section.cells), len(section.points)
-    assert solid.n_cells == cells * pieces**2 * layers
-    if pieces == 2:
-        assert solid.n_points == nodes * (layers + 1)
-    low, high = section.points.min(axis=0), section.points.max(axis=0)
-    np.testing.assert_allclose(solid.bounds, [low[0], high[0], low[1], high[1], 0.0, 25.0], atol=1e-12)
-    if pieces == 2:
-        for name, (array, *_) in view.STRESSES.items():
-            values = solid.point_data[array]
-            assert (values.min(), values.max()) == (section.stress[name].min(), section.stress[name].max())
-    volume = solid.compute_cell_sizes(length=False, area=False).cell_data["Volume"]
-    assert volume.min() > 0
-    for name, number in section.regions.items():
-        of_region = volume[solid.cell_data["region"] == number].sum()
-        assert of_region == pytest.approx(25.0 * joint_areas(section)[name])
-
-
-def joint_areas(section):
-    g = section.joint["joint"]
-    length, ta = g["overlap_length"], g["bondline_thickness"]
-    leg = 2 * ta  # a fillet as high as the bondline is thick
-    return {
-        "lower": g["lower"]["thickness"] * (g["lower"]["free_length"] + length),
-        "upper": g["upper"]["thickness"] * (g["upper"]["free_length"] + length),
-        "adhesive": length * ta + leg**2,
-    }
-
-
-def test_pieces_between_nodes_follow_the_shape_functions(section):
-    # A stress that is quadratic in x must come out so at the points between the nodes too.
-    quadratic = view.SolvedSection(**{**vars(section), "stress": dict.fromkeys(view.STRESSES, section.points[:, 0] ** 2)})
-    solid = view.extruded(quadratic, 1.0, section.cells_of("lower"), pieces=4)
-    np.testing.assert_allclose(solid.point_data["stress_yy_MPa"], solid.points[:, 0] ** 2, rtol=1e-9, atol=1e-9)
-
-
-def test_points_are_shared_inside_a_region_and_not_between_regions(section):
-    solid = view.extruded(section, 1.0, pieces=4, layers=1)
-    faces = solid.extract_cells(np.asarray(solid.cell_data["region"]) == section.regions["lower"]).extract_surface(
-        algorithm="dataset_surface"
-    )
-    area = joint_areas(section)["lower"]
-    thickness = section.joint["joint"]["lower"]["thickness"]
-    outside = 2 * area + 2 * (thickness + area / thickness)
-    assert faces.area == pytest.approx(outside)  # faces inside would add to it
-
-
 # ---- the picture ---------------------------------------------------------
 
 
-def test_picture_states_its_scales_and_colours(folder, section, result, picture):
+def test_picture_states_its_scales_and_colours(folder, section, filleted, picture):
     plotter = picture(folder, "peel")
     title, moved, thickness, cut, everything = words(plotter)
     assert "peel stress yy, global axes" in title
@@ -131,7 +46,7 @@ def test_picture_states_its_scales_and_colours(folder, section, result, picture)
     assert scale * largest == pytest.approx(0.08 * np.ptp(section.points[:, 0]), rel=0.06)  # two digits are stated
     nodes = section.mid_line()
     peak = np.abs(section.stress["peel"][nodes]).max()
-    assert peak == pytest.approx(result.peak_peel[0].value, rel=0.01)
+    assert peak == pytest.approx(filleted.peak_peel[0].value, rel=0.01)
     assert f"±{peak:.3g} MPa" in cut
     assert "singular at the corners" in everything
     assert plotter.scalar_bars["peel stress yy, MPa\n"] is not None
@@ -179,17 +94,6 @@ def test_the_picture_is_written_and_not_blank(folder, tmp_path):
     assert [p.name for p in path.parent.iterdir()] == ["joint.png"]
 
 
-def test_colours_step_evenly_and_have_a_light_middle():
-    signed, plain = view._diverging(), view._sequential()
-    luminance = [0.2126, 0.7152, 0.0722]
-    assert (np.diff(plain @ luminance) >= -0.5).all()
-    middle = signed[len(signed) // 2]
-    assert np.ptp(middle) <= 1
-    assert middle.min() > 220
-    light = signed @ luminance
-    np.testing.assert_allclose(light, light[::-1], atol=30)
-
-
 # ---- what can be wrong ---------------------------------------------------
 
 
@@ -209,29 +113,12 @@ def test_options_are_refused_by_name(folder, options, says):
         view.stress_view(folder, **options)
 
 
-def test_folders_that_hold_no_run(folder, tmp_path):
-    with pytest.raises(EnvironmentFault, match="no section"):
-        view.read_section(tmp_path / "nowhere")
-    copy = tmp_path / "copy"
-    shutil.copytree(folder, copy)
-    (copy / "section.vtu").write_bytes((folder / "section.vtu").read_bytes()[:1000])
-    with pytest.raises(EnvironmentFault, match="cannot be used"):
-        view.read_section(copy)
-    (copy / "summary.json").write_text("{", encoding="utf-8")
-    with pytest.raises(EnvironmentFault, match="damaged"):
-        view.read_section(copy)
-    shutil.copy(folder / "section.vtu", copy)
-    (copy / "summary.json").write_text(json.dumps({"joint": {}}), encoding="utf-8")
-    with pytest.raises(EnvironmentFault, match="cannot be used"):
-        view.read_section(copy)
-
-
 def test_without_a_library_to_render_with(folder, tmp_path, monkeypatch):
     def refuse(name, *rest, **options):
         raise OSError(f"{name}: cannot open shared object file")
 
     monkeypatch.setattr(ctypes, "CDLL", refuse)
-    with pytest.raises(EnvironmentFault, match=r"libEGL\.so\.1 or libOSMesa\.so\.8") as fault:
+    with pytest.raises(SetupError, match=r"libEGL\.so\.1 or libOSMesa\.so\.8") as fault:
         view.view_png(folder, tmp_path / "joint.png")
     assert SYSTEM_LIBRARIES in str(fault.value)
     assert list(tmp_path.iterdir()) == []
@@ -260,10 +147,17 @@ def test_a_window_without_a_display_is_refused_in_one_sentence(folder, monkeypat
     monkeypatch.delenv("DISPLAY", raising=False)
     if display is not None:
         monkeypatch.setenv("DISPLAY", display)
-    with pytest.raises(EnvironmentFault, match="--png"):
-        view.show(folder)
+    with pytest.raises(SetupError, match="--png"):
+        view.open_window(folder)
+
+
+def test_a_window_on_no_run_is_refused_before_the_display_is_asked_for(tmp_path, monkeypatch):
+    monkeypatch.setattr(view, "require_rendering", lambda **options: pytest.fail("the display was asked for"))
+    for source in (tmp_path / "nowhere", tmp_path):
+        with pytest.raises(JointError, match=r"; give a folder that fejoint solve --out wrote\.$"):
+            view.open_window(source)
 
 
 def test_pictures_are_png(folder, tmp_path):
-    with pytest.raises(EnvironmentFault, match=r"\.png"):
+    with pytest.raises(SetupError, match=r"\.png"):
         view.view_png(folder, tmp_path / "joint.jpg")

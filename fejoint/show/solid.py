@@ -1,0 +1,349 @@
+"""The solved section as a body in space: read from a run's folder or a result, drawn out over a width, outlined, moved."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fejoint.errors import JointError, SetupError
+from fejoint.joint.families import Joint
+
+if TYPE_CHECKING:
+    import pyvista as pv
+
+    from fejoint.mechanics.driver import Result
+
+__all__ = ["STRESSES", "Frame", "SolvedSection", "Stress", "extruded", "framed", "outline", "read_section"]
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
+
+
+class Stress(NamedTuple):
+    """A stress to colour by: its array in section.vtu, what it is called in the picture, whether it has a sign."""
+
+    array: str
+    label: str
+    signed: bool
+
+
+STRESSES = {
+    "shear": Stress("stress_xy_MPa", "shear stress xy", True),
+    "peel": Stress("stress_yy_MPa", "peel stress yy", True),
+    "axial": Stress("stress_xx_MPa", "axial stress xx", True),
+    "width": Stress("stress_zz_MPa", "stress across the width zz", True),
+    "von-mises": Stress("von_mises_MPa", "von Mises stress", False),
+}
+RUN_FILES = ("section.vtu", "summary.json")
+SHOWN_DISPLACEMENT = 0.08  # the largest one, over the length shown, when the scale is automatic
+NO_Z = ((0, 0), (0, 1))  # what turns vectors (n, 2) of the section into (n, 3)
+# The nine nodes of a cell (corners, edge mid-points, centre) by row and column; its sides by start, middle and end.
+GRID = np.array([[0, 4, 1], [7, 8, 5], [3, 6, 2]])
+SIDES = np.array([[0, 4, 1], [1, 5, 2], [2, 6, 3], [3, 7, 0]])
+
+
+# ---- what is looked at ---------------------------------------------------
+
+
+@dataclass(frozen=True, eq=False)
+class SolvedSection:
+    """A solved section as a run writes it.
+
+    Attributes
+    ----------
+    points : (nodes, 2) array, mm
+    cells : (cells, 9) array
+        Nodes of each cell: corners, edge mid-points, centre. No node is shared between regions.
+    region : (cells,) array
+        Number of the region each cell belongs to.
+    displacement : (nodes, 2) array, mm
+    stress : dict of (nodes,) arrays, MPa
+        By the names of `STRESSES`, global axes.
+    regions : dict
+        Number of each region by name.
+    joint : dict
+        The joint as understood, by the keys of its file, N-mm-MPa-K.
+    """
+
+    points: Floats
+    cells: Ints
+    region: Ints
+    displacement: Floats
+    stress: dict[str, Floats]
+    regions: dict[str, int]
+    joint: Mapping[str, Any]
+
+    def cells_of(self, name: str) -> Bools:
+        """Return which cells belong to a region, as a mask."""
+        return np.asarray(self.region == self.regions[name])
+
+    def mid_line(self) -> Ints:
+        """Return the nodes on the mid-line of the layer inside the overlap; empty when it is not straight."""
+        g = self.joint["joint"]
+        tiny = 1e-6 * g["bondline_thickness"]
+        x, y = self.points.T
+        on = (np.abs(y) < tiny) & (x > -tiny) & (x < g["overlap_length"] + tiny)
+        nodes = np.unique(self.cells[self.cells_of("adhesive")])
+        return np.asarray(nodes[on[nodes]])
+
+
+def read_section(source: str | Path | Result) -> SolvedSection:
+    """Return the solved section of a run's folder, or of a result.
+
+    Parameters
+    ----------
+    source : path or Result
+        A folder with ``section.vtu`` and ``summary.json``, or a solved joint.
+
+    Raises
+    ------
+    JointError
+        There is no such folder, or it is not that of a run.
+    SetupError
+        Its files cannot be read or are damaged.
+    """
+    if not isinstance(source, (str, Path)):
+        from fejoint.show.files import joint_as_understood, section_mesh
+
+        regions = {name: number for number, name in enumerate(source.solution.laws)}
+        return _from_mesh(section_mesh(source), regions, joint_as_understood(source.joint))
+    folder = Path(source)
+    summary = _summary(folder)
+    from meshio import vtu
+
+    try:
+        Joint.model_validate(summary["joint"], by_alias=True)  # what the picture states is taken from it
+        return _from_mesh(vtu.read(str(folder / "section.vtu")), summary["regions"], summary["joint"])
+    except Exception as error:  # meshio and its XML parser raise many kinds
+        raise SetupError(f"{folder}: section.vtu and summary.json cannot be used ({error!r}); solve again.") from None
+
+
+def _summary(folder: Path) -> Any:
+    """Return what a run's ``summary.json`` says, once the folder is seen to hold the mesh too."""
+    try:
+        missing = [name for name in RUN_FILES if not (folder / name).is_file()]
+        content = b"" if missing else (folder / "summary.json").read_bytes()
+    except OSError as error:
+        raise SetupError(f"{folder}: cannot be read ({(error.strerror or str(error)).lower()}).") from None
+    if missing:
+        what = f"holds no {' and no '.join(missing)}" if folder.exists() else "there is no such folder"
+        raise JointError(f"{folder}: {what}; give a folder that fejoint solve --out wrote.")
+    try:
+        return json.loads(content)
+    except ValueError:
+        raise SetupError(f"{folder / 'summary.json'}: is damaged; solve the joint again.") from None
+
+
+def _from_mesh(mesh: Any, regions: Mapping[str, int], joint: Mapping[str, Any]) -> SolvedSection:
+    return SolvedSection(
+        points=np.asarray(mesh.points[:, :2], dtype=float),
+        cells=np.asarray(mesh.cells_dict["quad9"], dtype=np.int64),
+        region=np.asarray(mesh.cell_data_dict["region"]["quad9"], dtype=np.int64),
+        displacement=np.asarray(mesh.point_data["displacement"][:, :2], dtype=float),
+        stress={name: np.asarray(mesh.point_data[stress.array], dtype=float) for name, stress in STRESSES.items()},
+        regions=dict(regions),
+        joint=joint,
+    )
+
+
+# ---- its body and outline ------------------------------------------------
+
+
+def extruded(
+    section: SolvedSection, width: float, cells: Bools | None = None, pieces: int = 2, layers: int = 2
+) -> pv.UnstructuredGrid:
+    """Return the undeformed section as hexahedra across a width.
+
+    Parameters
+    ----------
+    section : SolvedSection
+    width : float, mm
+        From z = 0 to z = width.
+    cells : (cells,) mask, optional
+        Which cells of the section; all by default.
+    pieces : int
+        Each nine-node cell is drawn as pieces x pieces linear ones, between
+        its nodes by its shape functions; with 2 all points are nodes.
+    layers : int
+        Cells across the width.
+
+    Returns
+    -------
+    pyvista.UnstructuredGrid
+        Points in mm; point data ``displacement`` (mm, 3 components) and the
+        stresses (MPa) by their names in section.vtu; cell data ``region``.
+    """
+    import pyvista
+
+    shown = np.ones(len(section.cells), dtype=bool) if cells is None else cells
+    first, quads = _subdivided(section.cells[shown], pieces)
+    n, between = len(first), _between(pieces)
+
+    def inside(values: Floats) -> Floats:
+        """Return nodal values at the points between, once for every face between layers."""
+        grid = values[section.cells[shown]][:, GRID]
+        fine = np.einsum("pi,qj,cij...->cpq...", between, between, grid, optimize=True)
+        return np.tile(fine.reshape(-1, *values.shape[1:])[first], (layers + 1, *[1] * (values.ndim - 1)))
+
+    below = quads[None] + n * np.arange(layers)[:, None, None]
+    hexahedra = np.concatenate([below, below + n], axis=2).reshape(-1, 8)
+    points = np.column_stack([inside(section.points), np.repeat(np.linspace(0.0, width, layers + 1), n)])
+    grid = pyvista.UnstructuredGrid({pyvista.CellType.HEXAHEDRON: hexahedra}, points)
+    grid.point_data["displacement"] = np.pad(inside(section.displacement), NO_Z)
+    for name, stress in STRESSES.items():
+        grid.point_data[stress.array] = inside(section.stress[name])
+    grid.cell_data["region"] = np.tile(np.repeat(section.region[shown], pieces**2), layers)
+    return grid
+
+
+def outline(section: SolvedSection, width: float, cells: Bools, pieces: int = 2) -> pv.PolyData:
+    """Return the edges of the undeformed body that `extruded` makes of some cells, as lines.
+
+    Points are in mm, point data ``displacement`` too (3 components); a cell's side is drawn with so many pieces.
+    """
+    import pyvista
+
+    sides, corners = _rim(section, cells)
+    between = _between(pieces)
+
+    def along(values: Floats) -> Floats:
+        """Return nodal values (n, 2) along the sides at both ends of the width, then at the corners at both."""
+        rim = np.einsum("pi,sij->spj", between, values[sides]).reshape(-1, 2)
+        return np.concatenate([rim, rim, values[corners], values[corners]])
+
+    on_sides, at_corners = len(sides) * (pieces + 1), len(corners)
+    runs = np.arange(2 * on_sides).reshape(-1, pieces + 1)
+    ribs = 2 * on_sides + np.arange(2 * at_corners).reshape(2, -1).T
+    lines = np.concatenate([np.insert(part, 0, part.shape[1], axis=1).ravel() for part in (runs, ribs)])
+    z = np.repeat([0.0, width, 0.0, width], [on_sides, on_sides, at_corners, at_corners])
+    edges = pyvista.PolyData(np.column_stack([along(section.points), z]), lines=lines)
+    edges.point_data["displacement"] = np.pad(along(section.displacement), NO_Z)
+    return edges
+
+
+def _between(pieces: int) -> Floats:
+    """Return the three quadratic shape functions at the ends of equal pieces of a side, shape (pieces + 1, 3)."""
+    t = np.linspace(-1.0, 1.0, pieces + 1)
+    return np.column_stack([t * (t - 1) / 2, 1 - t * t, t * (t + 1) / 2])
+
+
+def _subdivided(cells: Ints, pieces: int) -> tuple[Ints, Ints]:
+    """Part cells (c, 9) in pieces x pieces quadrilaterals that share their points along common sides.
+
+    Returns which of the c (pieces + 1)^2 points, cell by cell and row by row,
+    are the distinct ones, and the quadrilaterals (c pieces^2, 4) in the
+    numbering of those.
+    """
+    m = pieces + 1
+    nodes = int(cells.max()) + 1
+    # A number for every point that two cells agree on: of a corner the node's, on a side by its middle node and the
+    # place counted from the lesser corner, inside by the cell.
+    key = nodes * (1 + m) + np.arange(len(cells) * m * m).reshape(-1, m, m)
+    place, each = np.arange(m), slice(None)
+    for row, column, (a, middle, b) in ((0, each, (0, 4, 1)), (each, -1, (1, 5, 2)), (-1, each, (3, 6, 2)), (each, 0, (0, 7, 3))):
+        counted = np.where((cells[:, a] < cells[:, b])[:, None], place, place[::-1])
+        key[:, row, column] = nodes + cells[:, [middle]] * m + counted
+    for row, column, corner in ((0, 0, 0), (0, -1, 1), (-1, -1, 2), (-1, 0, 3)):
+        key[:, row, column] = cells[:, corner]
+    _, first, inverse = np.unique(key, return_index=True, return_inverse=True)
+    point = inverse.reshape(key.shape)
+    corners = [point[:, :-1, :-1], point[:, :-1, 1:], point[:, 1:, 1:], point[:, 1:, :-1]]
+    return first, np.stack(corners, axis=-1).reshape(-1, 4)
+
+
+def _rim(section: SolvedSection, cells: Bools) -> tuple[Ints, Ints]:
+    """Return the outline of some cells as sides (s, 3) of start, middle and end node, and the nodes at its corners."""
+    sides = section.cells[cells][:, SIDES].reshape(-1, 3)
+    _, first, count = np.unique(sides[:, 1], return_index=True, return_counts=True)
+    sides = sides[first[count == 1]]
+    # Away from corners the two unit vectors to a node's neighbours cancel.
+    along = section.points[sides[:, 2]] - section.points[sides[:, 0]]
+    along /= np.linalg.norm(along, axis=1, keepdims=True)
+    turn = np.zeros_like(section.points)
+    np.add.at(turn, sides[:, 0], along)
+    np.add.at(turn, sides[:, 2], -along)
+    return sides, np.flatnonzero(np.linalg.norm(turn, axis=1) > 0.3)
+
+
+# ---- what is shown, how large --------------------------------------------
+
+
+@dataclass(frozen=True, eq=False)
+class Frame:
+    """What part of a section is shown and how it is drawn.
+
+    Attributes
+    ----------
+    shown : (cells,) mask
+    width, length : float, mm, of what is shown, undeformed
+    scale, stretch : float, times the displacements and the thickness are drawn
+    centre, motion : arrays (2,), (3,)
+        The rigid motion left out: along x and y (mm), and a small turn about the centre (mm).
+    """
+
+    shown: Bools
+    width: float
+    length: float
+    scale: float
+    stretch: float
+    centre: Floats
+    motion: Floats
+
+    def relative(self, points: Floats, displacement: Floats) -> Floats:
+        """Return displacements (n, 2) without the rigid motion."""
+        x, y = (points - self.centre).T
+        return np.asarray(displacement - self.motion[:2] - self.motion[2] * np.column_stack([-y, x]))
+
+    def drawn(self, points: Floats, displacement: Floats) -> Floats:
+        """Return where points (n, 3) with displacements (n, 2 or 3) are drawn."""
+        plane = points[:, :2] + self.scale * self.relative(points[:, :2], displacement[:, :2])
+        return np.column_stack([plane * [1.0, self.stretch], points[:, 2]])
+
+
+def framed(section: SolvedSection, end: str | None, adhesive_alone: bool, scale: float | None, stretch: float) -> Frame:
+    """Return the frame for an overlap end (or all), the adhesive alone (or all); scale None: a fit one."""
+    shown = section.cells_of("adhesive") if adhesive_alone else np.ones(len(section.cells), dtype=bool)
+    width = float(section.joint["joint"]["width"])
+    if end is not None:
+        at, half = _end_window(section, end)
+        x, y = section.points[section.cells[:, 8]].T
+        shown = shown & (np.abs(x - at) < half) & (np.abs(y) < 0.7 * half)
+        width = min(width, 0.8 * half)
+    nodes = np.unique(section.cells[shown])
+    points, moves = section.points[nodes], section.displacement[nodes]
+    centre, motion = np.zeros(2), np.zeros(3)
+    if end is not None or adhesive_alone:
+        # Drawn against its own rigid motion: that would take a part out of the picture, and hides how it strains.
+        centre = points.mean(axis=0)
+        motion = _rigid_motion(points - centre, moves)
+    frame = Frame(shown, width, float(np.ptp(points[:, 0])), 1.0, stretch, centre, motion)
+    return replace(frame, scale=_fit_scale(frame, points, moves) if scale is None else scale)
+
+
+def _fit_scale(frame: Frame, points: Floats, moves: Floats) -> float:
+    """Return a scale of two digits that draws the largest displacement as `SHOWN_DISPLACEMENT` of the length."""
+    x, y = (frame.relative(points, moves) * [1.0, frame.stretch]).T
+    largest = float(np.hypot(x, y).max())
+    return float(f"{SHOWN_DISPLACEMENT * frame.length / largest:.2g}") if largest > 0 else 1.0
+
+
+def _rigid_motion(places: Floats, moves: Floats) -> Floats:
+    """Return the shifts along x and y and the small turn that are nearest to the displacements of places about their middle."""
+    turn = (places[:, 0] @ moves[:, 1] - places[:, 1] @ moves[:, 0]) / (places**2).sum()
+    return np.append(moves.mean(axis=0), turn)
+
+
+def _end_window(section: SolvedSection, end: str) -> tuple[float, float]:
+    """Return where an overlap end is along x, and half the length to show there, mm."""
+    g = section.joint["joint"]
+    x = section.points[np.unique(section.cells[section.cells_of("adhesive")]), 0]
+    at = 0.0 if end == "left" else float(g["overlap_length"])
+    fillet = max(-float(x.min()), float(x.max()) - g["overlap_length"])
+    return at, max(6.0 * g["bondline_thickness"], 2.2 * fillet)
