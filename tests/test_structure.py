@@ -99,8 +99,10 @@ def test_closed_forms_start_without_finite_elements():
 
 
 def test_solving_loads_no_pictures():
-    code = "import fejoint; from fejoint.joint.file import joint_from_text, template; "
+    code = (
+        "import fejoint; from fejoint.joint.file import joint_from_text, template; "
         "fejoint.solve(joint_from_text(template('single-lap')))"
+    )
     assert not loaded_after(code) & {"pyvista", "matplotlib", "vtk", "meshio"}
 
 
