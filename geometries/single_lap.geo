@@ -45,12 +45,23 @@ growth_x = 1.35;        // away from the overlap ends
 longest = 2;            // longest cell, in thicknesses of the adherend
 smallest = h * (growth_y - 1) / (growth_y^half_layer_cells - 1);
 
-// Cells that grow from `first` over `length`: n, ratio, and n1 at density 1.
+// Cells that grow from `first` over `length`: n, ratio, and n1 at density 1,
+// which is even so that half the density keeps every other mesh line. The ratio
+// is the one, at most `growth`, with which the first cell is `first` long.
 // (gmsh resumes after a Call at the next line, so each Call ends its line.)
 Macro Graded
-  n1 = Max(2, Ceil(Log(1 + length * (growth - 1) / first) / Log(growth)));
+  n1 = 2 * Max(1, Ceil(Log(1 + length * (growth - 1) / first) / Log(growth) / 2 - 1e-9));
+  low = 1; high = growth;
+  For bisection In {1:40}
+    q = (low + high) / 2;
+    If (first * (q^n1 - 1) / (q - 1) < length)
+      low = q;
+    Else
+      high = q;
+    EndIf
+  EndFor
   n = Max(1, Round(n1 * mesh_density));
-  ratio = growth^(n1 / n);
+  ratio = high^(n1 / n);
 Return
 
 // Adds a stretch of `length` along x with n cells that grow by `ratio`.
@@ -63,13 +74,13 @@ Return
 // once they are `largest` long, stay so. fine = -1: the fine end is the left.
 Macro Span
   uniform = Max(largest, span / 80);
-  n1 = Ceil(1 + Log(uniform / first) / Log(growth));
+  n1 = 2 * Max(1, Floor((1 + Log(uniform / first) / Log(growth)) / 2));
   graded = first * (growth^n1 - 1) / (growth - 1);
   rest = span - graded;
   If (rest < uniform)
     graded = span; rest = 0;
   EndIf
-  nr = Max(1, Round(Max(1, Ceil(rest / uniform)) * mesh_density));
+  nr = Max(1, Round(2 * Max(1, Ceil(rest / uniform / 2)) * mesh_density));
   If (rest > 0 && fine > 0)
     length = rest; n = nr; ratio = 1;
     Call Stretch;
