@@ -130,7 +130,8 @@ def discretisation_error(fine: list[Bondline], coarse: list[Bondline], thickness
     It is the root mean square of the difference between the two meshes'
     curves close to the peak (`OUTWARDS`, `INWARDS`), so that two curves that
     happen to cross at the peak do not feign accuracy, over 5 (`SETTLING`).
-    `coarse` comes from the mesh of half the density; `thickness` is the bondline's (mm), `floor` the stress that counts as none (MPa).
+    `coarse` comes from the mesh of half the density; `thickness` is the
+    bondline's (mm), `floor` the stress that counts as none (MPa).
     """
     errors = {}
     for key, name in (("peak_shear", "shear"), ("peak_peel", "peel")):
