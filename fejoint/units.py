@@ -91,7 +91,10 @@ def as_number(value: Any, inside: str) -> float:
             raise ValueError(_wanted(inside))
         number = float(match[1]) * (_factor(match[2], inside) if match[2] else 1.0)
     elif hasattr(value, "to") and hasattr(value, "magnitude"):
-        number = float(value.magnitude) * _factor(str(value.units), inside)
+        units = str(value.units)
+        if "delta_" not in units:  # pint spells offset scales out; here they are differences, as in text
+            units = units.replace("degree_Celsius", "delta_degC").replace("degree_Fahrenheit", "delta_degF")
+        number = float(value.magnitude) * _factor(units, inside)
     else:
         try:
             number = float(value)

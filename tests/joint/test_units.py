@@ -43,6 +43,14 @@ def test_pint_quantities_of_any_registry():
 
 
 @pytest.mark.parametrize(
+    ("unit", "kelvin"), [("degC", -180), ("delta_degC", -180), ("degF", -100), ("delta_degF", -100), ("K", -180)]
+)
+def test_pint_temperatures_are_differences(unit, kelvin):
+    """As the text "-180 degF": 180 degF are 100 K; an offset must never enter."""
+    assert as_number(pint.application_registry.Quantity(-180, unit), "K") == pytest.approx(kelvin, rel=1e-12)
+
+
+@pytest.mark.parametrize(
     ("given", "inside", "says"),
     [
         ("2 kg", "mm", "a length"),
