@@ -235,3 +235,26 @@ def test_the_other_demos_pass_their_checks(name, tmp_path, capsys, monkeypatch):
     monkeypatch.setattr("fejoint.cli._pictures", lambda result, folder: [])
     assert run(["demo", name, "--out", str(tmp_path)]) == 0
     assert "all passed" in capsys.readouterr().out
+
+
+def test_a_stress_above_a_stated_limit_is_said_with_the_limits_source(joint_file, capsys):
+    """The library's toughened epoxy: 17.9 MPa in shear, 21.63 in tension, from memory; no joint of 2.5 kN stays below."""
+    assert run(["solve", str(joint_file), "--set", 'adhesive={material="toughened epoxy"}', "--json"]) == 0
+    warnings = " ".join(json.loads(capsys.readouterr().out)["warnings"])
+    assert "above the material's shear strength, 17.9 MPa (from memory" in warnings
+    assert "above the material's tensile strength, 21.6 MPa (from memory" in warnings
+    assert (
+        run(["solve", str(joint_file), "--set", 'adhesive={material="toughened epoxy"}', "--set", "load.force=100", "--json"])
+        == 0
+    )
+    assert "above the material" not in " ".join(json.loads(capsys.readouterr().out)["warnings"])
+
+
+def test_a_summary_without_regions_is_one_sentence(joint_file, tmp_path, capsys):
+    out = tmp_path / "run"
+    assert run(["solve", str(joint_file), "--out", str(out)]) == 0
+    summary = json.loads((out / "summary.json").read_text())
+    (out / "summary.json").write_text(json.dumps({**summary, "regions": {}}))
+    capsys.readouterr()
+    assert run(["view", str(out), "--png", str(tmp_path / "x.png")]) == 2
+    assert capsys.readouterr().err.count("\n") == 1

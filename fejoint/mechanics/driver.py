@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from fejoint.bondline.curves import Bondline, Peak
 from fejoint.bondline.edge_moment import lap_edge_moment
 from fejoint.joint.families import Joint
+from fejoint.joint.materials import AdherendMaterial, Adhesive
 from fejoint.mechanics.checks import Check, discretisation_error, solution_checks, stress_floor
 from fejoint.mechanics.linear import Solution, assemble, discretise, laws_of, solve_linear
 from fejoint.mechanics.recovery import nodal_stress, recover_bondlines
@@ -198,6 +199,7 @@ def _warnings(joint: Joint, level: _Level, checks: list[Check]) -> list[str]:
     for check in checks:
         if not check.passed:
             found.append(f"self-check missed: {check.name} = {check.value:.3g}, limit {check.limit:g} ({check.meaning})")
+    found += _over_limits(joint, level.bondlines)
     share = rotation_share(joint)
     if math.isinf(share):
         found.append("taken as a frame of beams the joint has buckled under this compression: its linear stresses mean nothing")
@@ -207,6 +209,30 @@ def _warnings(joint: Joint, level: _Level, checks: list[Check]) -> list[str]:
             f"true edge moment differs from the linear one by about {100 * share:.0f} %; shear and peel at the overlap ends are "
             f"{'overstated' if joint.load.force > 0 else 'understated'}"
         )
+    return found
+
+
+def _over_limits(joint: Joint, bondlines: list[Bondline]) -> list[str]:
+    """Return where a linear stress lies above a limit that the material states; no prediction of failure."""
+    shear = max(abs(b.peak_shear.value) for b in bondlines)
+    peel = max(b.peak_peel.value for b in bondlines)
+    stated: list[tuple[str, float, Adhesive | AdherendMaterial, tuple[str, str]]] = [
+        ("peak shear", shear, joint.adhesive, ("shear_strength", "shear_yield")),
+        ("peak peel", peel, joint.adhesive, ("tensile_strength", "tensile_yield")),
+    ]
+    edges = (bondlines[0].left, bondlines[0].right)
+    for (name, part), edge in zip(joint.geometry.adherends().items(), edges, strict=True):
+        if edge is not None:
+            stress = edge.surface_stress(part.thickness)
+            stated.append((f"beam stress of the {name} adherend", stress, part.material, ("tensile_strength", "tensile_yield")))
+    found = []
+    for what, stress, material, limits in stated:
+        limit = next((key for key in limits if stress > (getattr(material, key, None) or math.inf)), None)
+        if limit is not None:
+            found.append(
+                f"{what}, {stress:.3g} MPa, is above the material's {limit.replace('_', ' ')}, "
+                f"{getattr(material, limit):.3g} MPa ({material.source(limit)}), which a linear analysis does not see"
+            )
     return found
 
 

@@ -184,7 +184,8 @@ def _mesh_in_memory(script: str) -> MeshQuad:
     renumber[used] = np.arange(len(used))
     quads = MeshQuad(np.ascontiguousarray(points[:, used]), np.ascontiguousarray(renumber[t]))
 
-    facet_key = np.sort(quads.facets, axis=0)
+    # 64 bits: the product of two node numbers outgrows the 32 that scikit-fem keeps them in.
+    facet_key = np.sort(quads.facets.astype(np.int64), axis=0)
     keys = facet_key[0] * quads.p.shape[1] + facet_key[1]
     order = np.argsort(keys)
     regions: dict[str, Any] = {}
@@ -198,7 +199,10 @@ def _mesh_in_memory(script: str) -> MeshQuad:
             ends = np.concatenate([mesh.getElements(1, e)[2][0] for e in entities]).astype(np.int64).reshape(-1, 2)
             pairs = np.sort(renumber[node[ends]], axis=1)
             wanted = pairs[:, 0] * quads.p.shape[1] + pairs[:, 1]
-            curves[name] = order[np.searchsorted(keys[order], wanted)]
+            place = np.minimum(np.searchsorted(keys[order], wanted), len(order) - 1)
+            if not np.array_equal(keys[order][place], wanted):
+                raise MeshError(f"{script}: the curve named {name!r} does not run along the sides of cells.")
+            curves[name] = order[place]
     return quads.with_subdomains(regions).with_boundaries(curves)
 
 

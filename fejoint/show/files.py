@@ -116,6 +116,11 @@ def summary(result: Result) -> dict[str, Any]:
         "title": joint.title,
         "passed": result.passed,
         **{f"{name}_MPa": _peak(*getattr(result, name)) for name in ("peak_shear", "peak_peel", "least_peel")},
+        "interface_peaks_MPa": {
+            level: {"shear": curve.largest("shear").value, "peel": curve.highest("peel").value}
+            for level, curve in result.bondlines[0].levels().items()
+            if level != "middle"
+        },
         "mean_shear_MPa": joint.mean_shear,
         "applied_N": joint.load.force,
         "reaction_N": -solution.gripped.axial * width,

@@ -119,7 +119,9 @@ def read_section(source: str | Path | Result) -> SolvedSection:
     from meshio import vtu
 
     try:
-        Joint.model_validate(summary["joint"], by_alias=True)  # what the picture states is taken from it
+        joint = Joint.model_validate(summary["joint"], by_alias=True)  # what the picture states is taken from it
+        if not set(joint.geometry.region_areas()) <= set(summary["regions"]):
+            raise ValueError("regions are missing")
         return _from_mesh(vtu.read(str(folder / "section.vtu")), summary["regions"], summary["joint"])
     except Exception as error:  # meshio and its XML parser raise many kinds
         raise SetupError(f"{folder}: section.vtu and summary.json cannot be used ({error!r}); solve again.") from None

@@ -30,12 +30,13 @@ def result_report(result: Result, system: str = "mm") -> RenderableType:
     edge = result.bondlines[0].edge
     assert edge is not None
     theories = compare(result.joint, edge)
-    parts: list[RenderableType] = [_heading(result, system), _stresses(result, theories, system)]
+    parts: list[RenderableType] = [_heading(result, system)]
+    parts += [Text(f"Warning: {text}", style="bold") for text in result.warnings]
+    parts.append(_stresses(result, theories, system))
     parts.append(Text(why_they_differ(result.joint, theories, edge), style="italic"))
     parts += [Text(f"Left out: {reason}", style="italic") for reason in dict.fromkeys(t.reason for t in theories if t.reason)]
     parts += [Text(""), _loads(result, system), Text("")]
     parts += list(_checks(result))
-    parts += [Text(f"Warning: {text}", style="bold") for text in result.warnings]
     parts += list(_marks(result))
     parts.append(Text(CAUTION))
     return Group(*parts)
@@ -78,7 +79,7 @@ def _heading(result: Result, system: str) -> Text:
 
 def _stresses(result: Result, theories: list[Theory], system: str) -> Table:
     table = Table(
-        title="Stress along the mid-line of the bondline",
+        title="Stress along the bondline, mid-line unless it says otherwise",
         box=box.SIMPLE_HEAD,
         title_justify="left",
         title_style="bold",
@@ -90,6 +91,10 @@ def _stresses(result: Result, theories: list[Theory], system: str) -> Table:
     for bondline in result.bondlines:
         name = "Finite elements" if len(result.bondlines) == 1 else f"Finite elements, bondline {bondline.number}"
         table.add_row(name, *_peaks(bondline.peak_shear, bondline.peak_peel, bondline.least_peel, system), style="bold")
+        for level in ("lower", "upper"):
+            curve = bondline.levels()[level]
+            peaks = curve.largest("shear"), curve.highest("peel"), curve.lowest("peel")
+            table.add_row(f"  at the {level} interface, clear of corners", *_peaks(*peaks, system))
     for theory in theories:
         if theory.bondline is not None:
             b = theory.bondline
@@ -137,8 +142,9 @@ def _checks(result: Result) -> Iterator[Text]:
     error = result.discretisation_error
     state = "all passed" if not missed else f"MISSED: {', '.join(missed)}"
     yield Text(
-        f"Self-checks ({len(result.checks)}): {state}. Estimated mesh error: peak shear {100 * error['peak_shear']:.2g} %, "
-        f"peak peel {100 * error['peak_peel']:.2g} %. {result.unknowns} unknowns, {sum(result.seconds.values()):.2g} s.",
+        f"Numerical self-checks ({len(result.checks)}): {state}. Mesh error, estimated: "
+        f"peak shear {100 * error['peak_shear']:.2g} %, peak peel {100 * error['peak_peel']:.2g} %. "
+        f"{result.unknowns} unknowns, {sum(result.seconds.values()):.2g} s.",
         style="" if not missed else "bold red",
     )
 

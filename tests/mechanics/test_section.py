@@ -15,6 +15,7 @@ from scipy.spatial import KDTree
 
 from fejoint import Joint, MeshError
 from fejoint.joint.families import SingleLap
+from fejoint.joint.file import joint_from_text, template
 from fejoint.mechanics import section as section_module
 from fejoint.mechanics.linear import discretise
 from fejoint.mechanics.recovery import nodal_stress, recover_bondlines
@@ -433,3 +434,13 @@ def test_changed_script_is_read_anew(lap, spoiled):
     spoiled("DefineConstant", "DefineConstant")
     assert copy.exists()
     mesh_section(lap())
+
+
+def test_the_finest_mesh_allowed_finds_its_curves():
+    """Node numbers beyond 46340, whose products outgrow 32 bits: the interfaces still lie where the joint has them."""
+    mesh = mesh_section(joint_from_text(template("single-lap")), 16.0)
+    assert mesh.mesh.p.shape[1] > 2**18
+    for level, y in (("middle", 0.0), ("lower", -0.1), ("upper", 0.1)):
+        points = mesh.mesh.p[:, mesh.mesh.facets[:, mesh.facets(f"bondline 1 {level}")]]
+        assert np.abs(points[1] - y).max() < 1e-9  # round-off of coordinates of 100 mm
+        assert (points[0].min(), points[0].max()) == pytest.approx((0.0, 12.5), abs=1e-9)

@@ -37,10 +37,11 @@ def why_they_differ(joint: Joint, theories: list[Theory], edge: EdgeLoads) -> st
     text = ""
     if own is not None and own.left is not None and edge.moment != 0:
         share = 100 * (abs(edge.moment) / abs(own.left.moment) - 1)
-        text = (
-            f"The linear FE edge moment is {abs(share):.0f} % {'above' if share > 0 else 'below'} Goland and Reissner's own: "
-            "theirs falls as the joint turns under its load, and its lever arm leaves out the adhesive. "
-        )
+        text = f"The linear FE edge moment is {abs(share):.0f} % {'above' if share > 0 else 'below'} Goland and Reissner's own: "
+        if share > 0:
+            text += "theirs falls as the joint turns under its load, and its lever arm leaves out the adhesive. "
+        else:
+            text += "theirs takes free lengths without end, where here the ends are close and take their share of the moment. "
     if joint.geometry.spew == "fillet":
         ends = "The theories end the adhesive square; in FE the fillet carries load past the end and lowers the peaks there. "
     else:

@@ -48,7 +48,7 @@ def edge_moment_factor(line_load: float, modulus: float, thickness: float, half_
         Compression or no load.
     """
     if line_load <= 0:
-        raise TheoryError("the edge moment of Goland and Reissner is for joints in tension; with no load it has no value.")
+        raise TheoryError("the edge moment of Goland and Reissner is for joints in tension.")
     u1 = math.sqrt(12 * line_load / (modulus * thickness**3))
     u2 = u1 / (2 * math.sqrt(2))
     arms = 1.0 if math.isinf(arm) else 1 / math.tanh(u1 * arm)
