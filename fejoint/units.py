@@ -34,8 +34,9 @@ DISPLAY_SYSTEMS: dict[str, dict[str, str]] = {
 }
 
 _QUANTITY = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(.*?)\s*")
-# Temperatures only ever occur as differences, so an offset scale is read as one.
-_OFFSET_SCALE = re.compile(r"(?:°|\bdeg(?:rees?_?)?)\s*([CF])\b|\b(celsius|fahrenheit)\b", re.IGNORECASE)
+# Temperatures only ever occur as differences, so an offset scale is read as one, in pint's own spelling
+# (degree_Celsius) too; delta_degree_Celsius is one already and stays.
+_OFFSET_SCALE = re.compile(r"(?:°|\bdeg(?:rees?_?)?)\s*([CF])\b|\b(?:degrees?_)?(celsius|fahrenheit)\b", re.IGNORECASE)
 
 
 @cache
@@ -91,10 +92,7 @@ def as_number(value: Any, inside: str) -> float:
             raise ValueError(_wanted(inside))
         number = float(match[1]) * (_factor(match[2], inside) if match[2] else 1.0)
     elif hasattr(value, "to") and hasattr(value, "magnitude"):
-        units = str(value.units)
-        if "delta_" not in units:  # pint spells offset scales out; here they are differences, as in text
-            units = units.replace("degree_Celsius", "delta_degC").replace("degree_Fahrenheit", "delta_degF")
-        number = float(value.magnitude) * _factor(units, inside)
+        number = float(value.magnitude) * _factor(str(value.units), inside)
     else:
         try:
             number = float(value)

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from fejoint.joint.materials import AdherendMaterial, Adhesive
 
-__all__ = ["Law", "element_stiffness", "law", "plane_strain_modulus", "strain"]
+__all__ = ["Law", "element_stiffness", "law", "strain"]
 
 Floats = NDArray[np.float64]
 
@@ -33,6 +33,15 @@ class Law:
     stiffness: Floats
     expansion: Floats
 
+    def free_stress(self, change: float) -> Floats:
+        """Return the stress, (4,) array in MPa, that a change of temperature (K) takes away from that of the strain."""
+        return self.stiffness @ self.expansion * change
+
+    def stress(self, strain_icq: Floats, change: float) -> Floats:
+        """Return the stress, MPa, of a strain of shape (4, ...) at a change of temperature (K)."""
+        elastic = strain_icq - (self.expansion * change).reshape(-1, *[1] * (strain_icq.ndim - 1))
+        return np.tensordot(self.stiffness, elastic, axes=1)
+
 
 def law(material: AdherendMaterial | Adhesive) -> Law:
     """Return Hooke's law of a material (Lekhnitskii, Theory of Elasticity of an Anisotropic Body, ch. 1)."""
@@ -45,12 +54,6 @@ def law(material: AdherendMaterial | Adhesive) -> Law:
     ]
     compliance[2, 2] = 1 / c["g_xy"]
     return Law(np.asarray(np.linalg.inv(compliance), dtype=np.float64), np.array([c["a_x"], c["a_y"], 0.0, c["a_z"]]))
-
-
-def plane_strain_modulus(material: AdherendMaterial | Adhesive) -> float:
-    """Return stress over strain along x with no width strain and free thickness, MPa; E/(1-nu^2) when isotropic."""
-    stiffness = law(material).stiffness
-    return float(stiffness[0, 0] - stiffness[0, 1] ** 2 / stiffness[1, 1])
 
 
 def element_stiffness(stiffness_ijc: Floats, xx_abc: Floats, xy_abc: Floats, yy_abc: Floats) -> Floats:

@@ -39,6 +39,8 @@ class Discretisation:
     points : (nodes, 2) array, mm
     nodes_ac : (c, 9) array
         Node numbers of every cell: corners, edge mid-points, centre.
+    facet_nodes : (facets,) array
+        Number of the node in the middle of every facet.
     shape_qa : (9, 9) array
         Shape functions at the quadrature points.
     grad_ajqc : (c, q, a, 2) array, 1/mm
@@ -218,22 +220,23 @@ def solve_linear(system: System, joint: Joint) -> Solution:
         force = stress_ic[:, None, [0, 1]] * gradient + stress_ic[:, None, [2, 2]] * gradient[:, :, ::-1]
         return np.asarray(np.bincount(_cell_dofs(d).ravel(), force.reshape(-1), 2 * len(d.points)), dtype=np.float64)
 
-    thermal = nodal_forces({name: m.stiffness @ m.expansion * change for name, m in system.laws.items()})
+    thermal = nodal_forces({name: m.free_stress(change) for name, m in system.laws.items()})
     load = system.transform.T @ thermal
     load[system.axial_unknown] += joint.line_load
 
     width_strain = 0.0
     if generalised:
         # One more unknown, the width strain e: K u + k e = f and k.u + s e = net thermal force across the width.
-        per_strain = system.transform.T @ nodal_forces({name: m.stiffness[:, 3] for name, m in system.laws.items()})
+        forces_per_strain = nodal_forces({name: m.stiffness[:, 3] for name, m in system.laws.items()})
+        per_strain = system.transform.T @ forces_per_strain
         solved = system.solve(np.column_stack([load, per_strain]))
         area = {name: float(d.weight_qc[d.section.cells(name)].sum()) for name in system.laws}
         s = sum(m.stiffness[3, 3] * area[name] for name, m in system.laws.items())
-        net = sum((m.stiffness @ m.expansion)[3] * change * area[name] for name, m in system.laws.items())
+        net = sum(m.free_stress(change)[3] * area[name] for name, m in system.laws.items())
         width_strain = float((net - per_strain @ solved[:, 0]) / (s - per_strain @ solved[:, 1]))
         unknowns = solved[:, 0] - width_strain * solved[:, 1]
         load = load - width_strain * per_strain
-        full_load = thermal - width_strain * nodal_forces({n: m.stiffness[:, 3] for n, m in system.laws.items()})
+        full_load = thermal - width_strain * forces_per_strain
     else:
         unknowns = system.solve(load[:, None])[:, 0]
         full_load = thermal
@@ -301,13 +304,11 @@ def _ends(d: Discretisation, ends: str) -> tuple[sp.csr_array, Ints, int]:
     """
     special: list[tuple[int, dict[int | str, float]]] = []
     for face in ("gripped", "loaded"):
-        line = d.line(face)
-        nodes, y, weight = _face(d, line)
-        middle = float(weight @ y / weight.sum())
-        for node in nodes:
+        nodes, y, weight, middle = _face(d, face)
+        for node, height in zip(nodes, y, strict=True):
             terms: dict[int | str, float] = {} if face == "gripped" else {"axial": 1.0}
             if ends == "pinned":
-                terms[f"turn {face}"] = middle - float(d.points[node, 1])
+                terms[f"turn {face}"] = middle - float(height)
             special.append((2 * int(node), terms))
         # The mean displacement along y is zero: the node with the largest weight follows from the others.
         k = int(np.argmax(weight))
@@ -333,18 +334,19 @@ def _ends(d: Discretisation, ends: str) -> tuple[sp.csr_array, Ints, int]:
     return transform, number, extra["axial"]
 
 
-def _face(d: Discretisation, line: Ints) -> tuple[Ints, Floats, Floats]:
-    """Return nodes of a face, their y, and their share of its length (Simpson)."""
+def _face(d: Discretisation, face: str) -> tuple[Ints, Floats, Floats, float]:
+    """Return nodes of an end face, their y, their share of its length (Simpson), and the y of its mid-plane."""
+    line = d.line(face)
     length = np.abs(d.points[line[:, 2], 1] - d.points[line[:, 0], 1])
     share = (length[:, None] * np.array([1, 4, 1]) / 6).ravel()
-    weight = np.bincount(line.ravel(), share, len(d.points))
     nodes = np.unique(line)
-    return nodes, d.points[nodes, 1], np.asarray(weight[nodes], dtype=np.float64)
+    weight = np.asarray(np.bincount(line.ravel(), share, len(d.points))[nodes], dtype=np.float64)
+    y = d.points[nodes, 1]
+    return nodes, y, weight, float(weight @ y / weight.sum())
 
 
 def _resultant(d: Discretisation, forces: Floats, face: str) -> EndForces:
-    nodes, y, weight = _face(d, d.line(face))
-    middle = float(weight @ y / weight.sum())
+    nodes, y, _, middle = _face(d, face)
     fx, fy = forces.reshape(-1, 2)[nodes].T
     return EndForces(
         axial=float(fx.sum()),

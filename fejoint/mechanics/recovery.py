@@ -30,7 +30,7 @@ from fejoint.bondline.curves import Bondline, Curve, EdgeLoads
 from fejoint.mechanics.elasticity import strain
 from fejoint.mechanics.linear import Discretisation, Solution
 
-__all__ = ["Resultant", "cell_stress", "cut_resultant", "edge_loads", "nodal_stress", "recover_bondlines"]
+__all__ = ["Resultant", "cell_strain", "cell_stress", "cut_resultant", "edge_loads", "nodal_stress", "recover_bondlines"]
 
 Floats = NDArray[np.float64]
 
@@ -49,14 +49,16 @@ class Resultant:
     """Integral of the magnitude of the traction, N/mm"""
 
 
+def cell_strain(solution: Solution, region: str) -> Floats:
+    """Return the element strains of a region at its quadrature points, shape (4, cells, q), thermal strain included."""
+    d = solution.discretisation
+    cells = d.section.cells(region)
+    return strain(d.grad_ajqc[cells], solution.displacement[d.nodes_ac[cells]], solution.width_strain)
+
+
 def cell_stress(solution: Solution, region: str) -> Floats:
     """Return the element stresses of a region at its quadrature points, shape (4, cells, q), MPa."""
-    d, material = solution.discretisation, solution.laws[region]
-    cells = d.section.cells(region)
-    u = solution.displacement[d.nodes_ac[cells]]
-    elastic = strain(d.grad_ajqc[cells], u, solution.width_strain)
-    elastic -= (material.expansion * solution.joint.load.temperature_change)[:, None, None]
-    return np.tensordot(material.stiffness, elastic, axes=1)
+    return solution.laws[region].stress(cell_strain(solution, region), solution.joint.load.temperature_change)
 
 
 def nodal_stress(solution: Solution, region: str = "adhesive") -> Floats:
@@ -83,10 +85,14 @@ def nodal_stress(solution: Solution, region: str = "adhesive") -> Floats:
     for k in range(4):
         spread = np.abs(mesh.p[:, corners_cv] - mesh.p[:, corners_cv[:, k]][:, :, None]).max(axis=2).T
         np.maximum.at(extent_vx, corners_cv[:, k], spread)
+
+    def monomials(place_cpx: Floats, v: Any) -> Floats:
+        """Return the monomials of every cell's places round its vertex v, in the patch's coordinates."""
+        return _monomials((place_cpx - mesh.p[:, v].T[:, None]) / extent_vx[v][:, None])
+
     normal_kc, moment_kc = [], []
     for k in range(4):
-        v = corners_cv[:, k]
-        m = _monomials((place_cpx - mesh.p[:, v].T[:, None]) / extent_vx[v][:, None])
+        m = monomials(place_cpx, corners_cv[:, k])
         normal_kc.append(m.transpose(0, 2, 1) @ m)
         moment_kc.append(m.transpose(0, 2, 1) @ stress_cpi)
     normal = _sum_at(corners_cv.T, np.stack(normal_kc), vertices)
@@ -103,9 +109,8 @@ def nodal_stress(solution: Solution, region: str = "adhesive") -> Floats:
     for k in range(4):
         # Blend by the vertex's bilinear hat; the small share serves the nodes of the surface, where all hats are zero.
         v = corners_cv[:, k]
-        m = _monomials((d.points[nodes_ca] - mesh.p[:, v].T[:, None]) / extent_vx[v][:, None])
         hat = (_HAT_ka[k] + 1e-9) * inner_v[v][:, None]
-        total += hat[..., None] * (m @ coefficient[v])
+        total += hat[..., None] * (monomials(d.points[nodes_ca], v) @ coefficient[v])
         weight += hat
     total, weight = _sum_at(nodes_ca, total, len(d.points)), _sum_at(nodes_ca, weight, len(d.points))
     with np.errstate(invalid="ignore"):
@@ -195,7 +200,7 @@ def cut_resultant(solution: Solution, stress: Floats, curve: str, about: tuple[f
     force_x = s[..., 0] * normal[:, None, 0] + s[..., 2] * normal[:, None, 1]
     force_y = s[..., 2] * normal[:, None, 0] + s[..., 1] * normal[:, None, 1]
     arm = points - np.asarray(about)
-    # Two-point-exact Simpson does for forces; their moments are cubic at most, which Simpson integrates exactly too.
+    # Simpson's rule: tractions are quadratic along a side and their moments cubic, both of which it integrates exactly.
     simpson = np.array([1, 4, 1]) / 6
     return Resultant(
         x=float((force_x @ simpson).sum()),

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import Any
 
+from pydantic import TypeAdapter
 from rich import box
 from rich.console import Group, RenderableType
 from rich.table import Table
@@ -12,7 +14,8 @@ from rich.text import Text
 from fejoint.bondline.closed_form.comparison import Theory, compare, why_they_differ
 from fejoint.bondline.curves import Peak
 from fejoint.joint.library import shipped
-from fejoint.joint.materials import Adhesive, Isotropic, Orthotropic
+from fejoint.joint.materials import AdherendMaterial, Adhesive
+from fejoint.joint.model import unit_of
 from fejoint.mechanics.driver import Result
 from fejoint.show.files import joint_marks
 from fejoint.units import display
@@ -45,16 +48,19 @@ def result_report(result: Result, system: str = "mm") -> RenderableType:
 def materials_table(system: str = "mm") -> RenderableType:
     """Return the shipped materials, every figure with its source or mark."""
     tables: list[RenderableType] = []
+    kinds: dict[str, TypeAdapter[Any]] = {"adherend": TypeAdapter(AdherendMaterial), "adhesive": TypeAdapter(Adhesive)}
     for kind, materials in shipped().items():
         table = Table(title=f"{kind} materials", box=box.SIMPLE_HEAD, title_justify="left", title_style="bold")
         for column in ("name", "figure", "value", "source"):
             table.add_column(column, overflow="fold", no_wrap=column in ("figure", "value"))
         for name, figures in materials.items():
             label = name
-            made = _material(kind, figures)
+            made = kinds[kind].validate_python(figures)
             for key, value in made.figures().items():
                 if key in figures:
-                    table.add_row(label, key, display(value, _unit(key), system), made.source(key))
+                    table.add_row(
+                        label, key, display(value, unit_of(type(made).model_fields[key]) or "", system), made.source(key)
+                    )
                     label = ""
             table.add_section()
         tables.append(table)
@@ -155,18 +161,3 @@ def _marks(result: Result) -> Iterator[Text]:
         by_mark.setdefault(mark, []).append(key)
     for mark, keys in by_mark.items():
         yield Text(f"Input {mark}: {', '.join(keys)}.")
-
-
-def _material(kind: str, figures: object) -> Isotropic | Orthotropic:
-    assert isinstance(figures, dict)
-    if kind == "adhesive":
-        return Adhesive.model_validate(figures)
-    return (Orthotropic if "elastic_modulus_x" in figures else Isotropic).model_validate(figures)
-
-
-def _unit(key: str) -> str:
-    if key.startswith("toughness"):
-        return "N/mm"
-    if key.startswith("expansion"):
-        return "1/K"
-    return "" if key.startswith(("poisson", "failure")) else "MPa"
