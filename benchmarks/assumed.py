@@ -61,7 +61,7 @@ def held_sideways(system: System, laws: dict[str, Law]) -> System:
         matrix=matrix,
         transform=system.transform[:, keep],
         solve=factorise(matrix),
-        axial_unknown=int(np.searchsorted(keep, system.axial_unknown)),
+        named={name: int(np.searchsorted(keep, number)) for name, number in system.named.items()},
     )
 
 

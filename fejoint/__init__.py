@@ -16,11 +16,13 @@ if TYPE_CHECKING:
     from fejoint.errors import MeshError as MeshError
     from fejoint.errors import SetupError as SetupError
     from fejoint.errors import TheoryError as TheoryError
-    from fejoint.joint.families import Adherend as Adherend
-    from fejoint.joint.families import Analysis as Analysis
-    from fejoint.joint.families import Joint as Joint
-    from fejoint.joint.families import Load as Load
+    from fejoint.joint.geometry import Adherend as Adherend
+    from fejoint.joint.description import Analysis as Analysis
+    from fejoint.joint.description import Joint as Joint
+    from fejoint.joint.description import Load as Load
+    from fejoint.joint.families import DoubleLap as DoubleLap
     from fejoint.joint.families import SingleLap as SingleLap
+    from fejoint.joint.families import SteppedLap as SteppedLap
     from fejoint.joint.file import load as load
     from fejoint.joint.materials import Adhesive as Adhesive
     from fejoint.joint.materials import Isotropic as Isotropic
@@ -32,20 +34,22 @@ __version__ = "0.1.0"
 
 # Where each public name lives; loaded at first use, so that importing fejoint loads nothing heavy.
 _HOME = {
-    "Adherend": "fejoint.joint.families",
+    "Adherend": "fejoint.joint.geometry",
     "Adhesive": "fejoint.joint.materials",
-    "Analysis": "fejoint.joint.families",
+    "Analysis": "fejoint.joint.description",
     "ConvergenceError": "fejoint.errors",
+    "DoubleLap": "fejoint.joint.families",
     "FejointError": "fejoint.errors",
     "Isotropic": "fejoint.joint.materials",
-    "Joint": "fejoint.joint.families",
+    "Joint": "fejoint.joint.description",
     "JointError": "fejoint.errors",
-    "Load": "fejoint.joint.families",
+    "Load": "fejoint.joint.description",
     "MeshError": "fejoint.errors",
     "Orthotropic": "fejoint.joint.materials",
     "Result": "fejoint.mechanics.driver",
     "SetupError": "fejoint.errors",
     "SingleLap": "fejoint.joint.families",
+    "SteppedLap": "fejoint.joint.families",
     "TheoryError": "fejoint.errors",
     "load": "fejoint.joint.file",
     "solve": "fejoint.mechanics.driver",

@@ -96,7 +96,7 @@ def solve(
 
         _console().print(result_report(result, units))
         if out is not None:
-            print(f"Written to {out}: bondline.csv, summary.json, section.vtu, joint.toml")
+            print(f"Written to {out}: bondline.csv, adherends.csv, summary.json, section.vtu, joint.toml")
     return 0 if result.passed else 1
 
 
@@ -109,7 +109,7 @@ def check(file: JointFile, changes: Changes = [], materials: MaterialFiles = [])
 
 
 @app.command()
-def new(kind: Annotated[str, typer.Argument(metavar="KIND", help="Joint family: single-lap.")]) -> int:
+def new(kind: Annotated[str, typer.Argument(metavar="KIND", help="Joint family: single-lap, double-lap, stepped-lap.")]) -> int:
     """Print a commented joint file to start from."""
     from fejoint.joint.file import template
 
@@ -218,7 +218,7 @@ def _pictures(result: Result, folder: Path) -> list[Path]:
         from fejoint.bondline.closed_form.comparison import compare
         from fejoint.show import drawing, plots
 
-        theories = {t.name: t.bondline for t in compare(result.joint, result.bondlines[0].edge) if t.bondline is not None}
+        theories = {t.name: t.bondlines for t in compare(result.joint, result.edges) if t.bondlines}
         figures = {
             "bondline.png": plots.bondline_figure(result, theories),
             "section.png": drawing.section_figure(result.joint),

@@ -31,10 +31,10 @@ def test_solve_writes_the_files_of_a_run(joint_file, tmp_path, capsys):
     printed = capsys.readouterr().out
     assert "Finite elements" in printed
     assert "MPa" in printed
-    assert sorted(p.name for p in out.iterdir()) == ["bondline.csv", "joint.toml", "section.vtu", "summary.json"]
+    assert sorted(p.name for p in out.iterdir()) == ["adherends.csv", "bondline.csv", "joint.toml", "section.vtu", "summary.json"]
 
     rows = (out / "bondline.csv").read_text().splitlines()
-    assert rows[0] == "bondline,level,x_mm,shear_MPa,peel_MPa,axial_MPa,measure"
+    assert rows[0] == "bondline,level,x_mm,shear_MPa,peel_MPa,axial_MPa,measure,transferred_N"
     table = [row.split(",") for row in rows[1:]]
     assert {row[1] for row in table} == {"middle", "lower", "upper"}
     middle = np.array([[float(v) for v in row[2:5]] for row in table if row[1] == "middle"])

@@ -138,7 +138,12 @@ class Bondline:
         inside the corners (where the stress is singular); None for a theory
         that has no thickness in it.
     left, right : EdgeLoads or None
-        What the adherend that enters at each end carries there.
+        What the adherend that enters at each end carries there; None where
+        the bondline does not reach the overlap's end.
+    transferred : (n,) array or None, N/mm
+        Load that the bond has passed on between the overlap's left end and
+        each place of the mid-line, spew fillets and risers on the way
+        included; None for a theory.
     measure : str
         Which stress this is.
     """
@@ -149,6 +154,7 @@ class Bondline:
     upper: Curve | None = None
     left: EdgeLoads | None = None
     right: EdgeLoads | None = None
+    transferred: Floats | None = None
     measure: str = LINEAR
 
     @property

@@ -17,9 +17,10 @@ from numpy.typing import NDArray
 from scipy.linalg import expm
 
 from fejoint.bondline.closed_form.grid import axial_modulus
-from fejoint.joint.families import Joint
+from fejoint.joint.description import Joint
+from fejoint.joint.families import SingleLap, SteppedLap
 
-__all__ = ["lap_edge_moment"]
+__all__ = ["buckles", "lap_edge_moment"]
 
 Floats = NDArray[np.float64]
 
@@ -27,6 +28,7 @@ Floats = NDArray[np.float64]
 def lap_edge_moment(joint: Joint, rotating: bool) -> float:
     """Return the larger of the two edge moments of a single lap, N per unit width; infinite where it buckles."""
     g, load = joint.geometry, joint.line_load
+    assert isinstance(g, SingleLap)
     ta = g.bondline_thickness
     e1, e2 = axial_modulus(g.lower.material), axial_modulus(g.upper.material)
     t1, t2 = g.lower.thickness, g.upper.thickness
@@ -46,7 +48,7 @@ def lap_edge_moment(joint: Joint, rotating: bool) -> float:
         (long_enough(g.upper.free_length, d2), d2, y2 - y1),
     ]
     clamped = joint.load.ends == "clamped"
-    if follow < 0 and _buckles([beam[:2] for beam in beams], -follow, clamped):
+    if rotating and buckles(joint):
         return math.inf
     # State: w, w', m = -M_g + s V, V, 1.
     steps = []
@@ -75,8 +77,41 @@ def lap_edge_moment(joint: Joint, rotating: bool) -> float:
     return float(moment) if math.isfinite(moment) else math.inf
 
 
-def _buckles(beams: list[tuple[float, float]], thrust: float, clamped: bool, pieces: int = 8) -> bool:
-    """Return whether beams in line (length, bending stiffness), held sideways at both ends, buckle below a thrust, N/mm.
+def buckles(joint: Joint) -> bool:
+    """Return whether a joint, as a frame of beams held as its ends are, buckles under its load."""
+    if joint.load.force >= 0:
+        return False
+    lifted = joint.load.shear_force != 0
+    return _buckles(_beams_in_line(joint), -joint.line_load, joint.load.ends == "clamped", lifted)
+
+
+def _beams_in_line(joint: Joint) -> list[tuple[float, float]]:
+    """Return length and bending stiffness of the left end, the overlap as one bar, and the right end.
+
+    Two outers bend each by itself outside the overlap. A stepped overlap is
+    taken as thick as its flush adherends, and as stiff as the softer one.
+    """
+    g = joint.geometry
+    parts = list(g.adherends().values())
+    stretch = [axial_modulus(part.material) * part.thickness for part in parts]
+    bending = [s * part.thickness**2 / 12 for s, part in zip(stretch, parts, strict=True)]
+    if isinstance(g, SteppedLap):
+        overlap = min(bending)
+    else:
+        height = [part.thickness + g.bondline_thickness for part in parts]
+        y = [sum(height[:i]) + part.thickness / 2 for i, part in enumerate(parts)]
+        axis = sum(s * place for s, place in zip(stretch, y, strict=True)) / sum(stretch)
+        overlap = sum(bending) + sum(s * (place - axis) ** 2 for s, place in zip(stretch, y, strict=True))
+    ends: list[tuple[float, float]] = []
+    for x in (0.0, g.length):
+        names = [name for name, place in g.entries().items() if place == x]
+        here = [(part.free_length, b) for (name, part), b in zip(g.adherends().items(), bending, strict=True) if name in names]
+        ends.append((here[0][0], sum(b for _, b in here)))
+    return [ends[0], (g.length, overlap), ends[1]]
+
+
+def _buckles(beams: list[tuple[float, float]], thrust: float, clamped: bool, lifted: bool = False, pieces: int = 8) -> bool:
+    """Return whether beams in line (length, bending stiffness), held sideways at both ends (or, lifted, at the first), buckle below a thrust, N/mm.
 
     Cubic beam elements: they do not as long as their stiffness less the thrust's
     part stays positive definite. The moment itself need not tell: alike arms
@@ -91,7 +126,7 @@ def _buckles(beams: list[tuple[float, float]], thrust: float, clamped: bool, pie
         push = np.array([[36, 3, -36, 3], [3, 4, -3, -1], [-36, -3, 36, -3], [3, -1, -3, 4]]) * thrust / (30 * h)
         turn = np.array([1, h, 1, h])
         k[2 * i : 2 * i + 4, 2 * i : 2 * i + 4] += (bend - push) * turn * turn[:, None]
-    free = np.setdiff1d(np.arange(size), [0, size - 2, *([1, size - 1] if clamped else [])])
+    free = np.setdiff1d(np.arange(size), [0, *([] if lifted else [size - 2]), *([1, size - 1] if clamped else [])])
     scale = np.sqrt(np.abs(np.diag(k)[free]))
     try:
         np.linalg.cholesky(k[np.ix_(free, free)] / scale / scale[:, None])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import copy
+import json
 import tomllib
 from collections.abc import Iterable, Mapping
 from pathlib import Path
@@ -11,12 +12,15 @@ from typing import Any
 from pydantic import ValidationError
 
 from fejoint.errors import JointError
-from fejoint.joint.families import FAMILIES, Joint
+from fejoint.joint.description import Joint
+from fejoint.joint.families import FAMILIES
 from fejoint.joint.materials import Material
-from fejoint.joint.model import Model, as_joint_error, unit_of
+from fejoint.joint.model import Model, as_joint_error, models_in, unit_of
 
 __all__ = ["joint_from_text", "joint_schema", "joint_to_toml", "load", "template", "with_changes"]
 
+# Optional keys that a template shows as given, because one of several choices must be.
+TEMPLATE_KEYS = {"Adhesive": ("elastic_modulus", "poisson_ratio"), "SteppedLap": ("steps", "overlap_length")}
 MAX_BYTES = 1_000_000  # a joint file is a page of text; more is something else
 
 
@@ -214,7 +218,10 @@ def _plain(model: Model) -> dict[str, Any]:
             out[field.alias or name] = _plain(value)
             continue
         unit = unit_of(field)
-        shown = f"{value!r} {unit}" if unit else value
+        if isinstance(value, tuple):
+            out[field.alias or name] = [f"{item!r} {unit}" for item in value]
+            continue
+        shown = f"{value!r} {unit}" if unit and not isinstance(value, int) else value
         if isinstance(model, Material) and name in model.sources:
             figure = tomlkit.inline_table()
             figure.update({"value": shown, "source": model.sources[name]})
@@ -228,18 +235,16 @@ def _template(model: type[Model], path: tuple[str, ...], lines: list[str], model
     tables: list[tuple[str, Any, str]] = []
     for name, field in model.model_fields.items():
         key = field.alias or name
-        inner = models.get(key) or (field.annotation if isinstance(field.annotation, type) else None)
-        if inner is not None and issubclass(inner, Model):
-            tables.append((key, inner, field.description or ""))
+        inner = [models[key]] if key in models else models_in(field.annotation)
+        if len(inner) == 1:
+            if field.examples or isinstance(field.annotation, type) or key in models:
+                tables.append((key, inner[0], field.description or ""))
             continue
         if not field.examples:
             continue
-        value = field.examples[0]
-        text = f'"{value}"' if isinstance(value, str) else str(value).lower()
-        optional = not field.is_required() and name not in ("kind", "title")
-        if model.__name__ == "Adhesive" and name in ("elastic_modulus", "poisson_ratio"):
-            optional = False
-        lines.append(f"{'# ' if optional else ''}{key} = {text}".ljust(44) + f"# {field.description}")
-    for key, inner, meaning in tables:
-        lines += ["", f"[{'.'.join((*path, key))}]".ljust(44) + f"# {meaning}"]
-        _template(inner, (*path, key), lines, models)
+        text = json.dumps(field.examples[0])
+        optional = not field.is_required() and name not in ("kind", "title", *TEMPLATE_KEYS.get(model.__name__, ()))
+        lines.append(f"{'# ' if optional else ''}{key} = {text}".ljust(43) + f" # {field.description}")
+    for key, inner_model, meaning in tables:
+        lines += ["", f"[{'.'.join((*path, key))}]".ljust(43) + f" # {meaning}"]
+        _template(inner_model, (*path, key), lines, models)

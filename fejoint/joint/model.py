@@ -10,6 +10,7 @@ from __future__ import annotations
 import difflib
 from collections.abc import Iterator
 from dataclasses import dataclass
+from textwrap import shorten
 from typing import TYPE_CHECKING, Any, NoReturn, Self, cast
 
 from annotated_types import Ge, GroupedMetadata, Gt, Le, Lt
@@ -24,7 +25,7 @@ if TYPE_CHECKING:
 else:  # pydantic's metaclass has no public name
     ModelMetaclass = type(BaseModel)
 
-__all__ = ["Model", "Unit", "as_joint_error", "refuse", "unit_of"]
+__all__ = ["Model", "Unit", "as_joint_error", "models_in", "refuse", "unit_of"]
 
 
 @dataclass(frozen=True)
@@ -89,23 +90,24 @@ def as_joint_error(error: ValidationError, model: type[Model]) -> JointError:
     details = sorted(error.errors(include_url=False), key=lambda e: e["type"] != "extra_forbidden")
     detail = details[0]
     context = detail.get("ctx", {})
-    path = [str(part) for part in detail["loc"] if part not in ("isotropic", "orthotropic")]  # no part of the file
     value = detail.get("input")
+    place = [*detail["loc"]]
     if detail["type"] == "refused":
-        path += context["key"].split(".")
+        place += context["key"].split(".")
         value = context["value"]
+    path, field, known = _followed(model, place)
     key = ".".join(path)
-    field = _field(model, path)
     unit = unit_of(field) or ""
     if detail["type"] == "missing":
         meaning = f" ({field.description.strip().rstrip('.')})" if field is not None and field.description else ""
         example = f", for example {path[-1]} = {_shown(field.examples[0])}" if field is not None and field.examples else ""
         return JointError(f"{key} is missing{meaning}: add it{example}.")
     if detail["type"] == "extra_forbidden":
-        known = _keys(model, path[:-1])
         near = difflib.get_close_matches(path[-1], known, n=1)
         hint = f"did you mean {near[0]}?" if near else f"known here: {', '.join(known)}."
         return JointError(f"{key}: unknown key; {hint}")
+    if detail["type"] == "union_tag_invalid":
+        key, value = f"{key}.{context['discriminator']}".replace("'", ""), context["tag"]
     rule = _rule(detail, context, f" {unit}".rstrip())
     if value is None:
         return JointError(f"{key} is missing: {rule}.")
@@ -116,10 +118,16 @@ def unit_of(field: Any) -> str | None:
     """Return the inside unit of a declared quantity; None for a field that is none."""
     if field is None:
         return None
-    metadata = [*field.metadata]
-    for option in getattr(field.annotation, "__args__", ()):
-        metadata += getattr(option, "__metadata__", ())
+    metadata = [*field.metadata, *_metadata(field.annotation)]
     return next((item.unit for item in metadata if isinstance(item, Unit)), None)
+
+
+def _metadata(annotation: Any) -> Iterator[Any]:
+    """Return the marks anywhere inside an annotation such as ``tuple[Annotated[float, ...], ...] | None``."""
+    yield from getattr(annotation, "__metadata__", ())
+    for part in (*getattr(annotation, "__args__", ()), getattr(annotation, "__origin__", None)):
+        if part is not None and not isinstance(part, type):
+            yield from _metadata(part)
 
 
 def _rule(detail: Any, context: dict[str, Any], unit: str) -> str:
@@ -135,6 +143,11 @@ def _rule(detail: Any, context: dict[str, Any], unit: str) -> str:
         "bool_parsing": "must be true or false",
         "string_type": "must be text in quotes",
         "dict_type": "must be a table of keys",
+        "int_type": "must be a whole number",
+        "tuple_type": "must be a list in square brackets",
+        "too_short": "must hold at least {min_length}",
+        "too_long": "must hold at most {max_length}",
+        "union_tag_invalid": "must be one of {expected_tags}",
     }
     if detail["type"] in rules:
         return rules[detail["type"]].format(**context).replace("'", '"')
@@ -146,6 +159,10 @@ def _rule(detail: Any, context: dict[str, Any], unit: str) -> str:
 def _shown(value: Any, unit: str = "") -> str:
     if value is True or value is False:
         return str(value).lower()
+    if isinstance(value, Model):
+        return "{...}"
+    if isinstance(value, list | tuple):
+        return shorten(f"[{', '.join(_shown(v, unit) for v in value)}]", 60, placeholder=" ...")
     if isinstance(value, float | int):
         text = f"{value:g}" if abs(value) < 1e300 else str(value)
         return f'"{text} {unit}"' if unit else text
@@ -153,26 +170,35 @@ def _shown(value: Any, unit: str = "") -> str:
     return text if len(text) <= 60 else text[:57] + "..."
 
 
-def _field(model: type[Model], path: list[str]) -> Any:
-    """Return the declaration of the field at `path` (keys of the file), or None."""
+def _followed(model: type[Model], place: list[int | str]) -> tuple[list[str], Any, list[str]]:
+    """Follow pydantic's place of an error into a model.
+
+    Returns the path in keys of the file, the declaration of the field there
+    (None when there is none) and the keys known beside it. What pydantic adds
+    to tell the options of a union apart is no part of the file: it narrows
+    them and is left out.
+    """
     options: list[Any] = [model]
+    path: list[str] = []
     field = None
-    for part in path:
-        fields = [f for m in options for n, f in m.model_fields.items() if (f.alias or n) == part]
-        if not fields:
-            return None
-        field = fields[0]
-        options = _models(field.annotation)
-    return field
+    for i, part in enumerate(place):
+        narrowed = [m for m in options if part in (m.__name__.lower(), getattr(m.model_fields.get("kind"), "default", None))]
+        if narrowed and i > 0:
+            options = narrowed
+            continue
+        if isinstance(part, int):  # an item of a list: declared with the list
+            path[-1] += f" item {part + 1}"
+            continue
+        path.append(part)
+        known = [f.alias or name for m in options for name, f in m.model_fields.items()]
+        found = [f for m in options for name, f in m.model_fields.items() if (f.alias or name) == part]
+        field = found[0] if found else None
+        options = models_in(field.annotation) if field is not None else []
+    return path, field, known
 
 
-def _keys(model: type[Model], path: list[str]) -> list[str]:
-    options = [model] if not path else _models(getattr(_field(model, path), "annotation", None))
-    return [f.alias or name for m in options for name, f in m.model_fields.items()]
-
-
-def _models(annotation: Any) -> list[Any]:
+def models_in(annotation: Any) -> list[Any]:
     """Return the models inside an annotation such as ``A | B | None``."""
     if isinstance(annotation, type) and issubclass(annotation, Model):
         return [annotation]
-    return [m for part in getattr(annotation, "__args__", ()) for m in _models(part)]
+    return [m for part in getattr(annotation, "__args__", ()) for m in models_in(part)]

@@ -11,14 +11,17 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from fejoint.bondline.curves import Bondline, Peak
-from fejoint.bondline.edge_moment import lap_edge_moment
-from fejoint.joint.families import Joint
+from fejoint.bondline.curves import Bondline, EdgeLoads, Peak
+from fejoint.bondline.edge_moment import buckles, lap_edge_moment
+from fejoint.joint.description import Joint
+from fejoint.joint.families import SingleLap
 from fejoint.joint.materials import AdherendMaterial, Adhesive
 from fejoint.mechanics.checks import Check, discretisation_error, solution_checks, stress_floor
 from fejoint.mechanics.linear import Solution, assemble, discretise, laws_of, solve_linear
-from fejoint.mechanics.recovery import nodal_stress, recover_bondlines
+from fejoint.mechanics.load_path import AdherendSection, adherend_peaks, adherend_sections, bond_forces
+from fejoint.mechanics.recovery import edge_loads, nodal_stress, recover_bondlines
 from fejoint.mechanics.section import Section, mesh_section
+from fejoint.mechanics.symmetry import unfolded
 
 __all__ = ["Result", "solve"]
 
@@ -41,6 +44,12 @@ class Result:
     solution : Solution
         Displacements and reactions on it.
     bondlines : list of Bondline
+    edges : dict of EdgeLoads
+        What every adherend carries where it enters the overlap, by its name.
+    bond_forces : dict
+        Load that every part of the bond passes on, N/mm, by its name.
+    adherend_sections : list of AdherendSection
+        What the adherends carry where they enter the overlap, and at steps.
     checks : list of Check
     discretisation_error : dict
         Estimated error of ``peak_shear`` and ``peak_peel``, as shares.
@@ -55,6 +64,9 @@ class Result:
     section: Section
     solution: Solution
     bondlines: list[Bondline]
+    edges: dict[str, EdgeLoads]
+    bond_forces: dict[str, float]
+    adherend_sections: list[AdherendSection]
     checks: list[Check]
     discretisation_error: dict[str, float]
     adhesive_stress: NDArray[np.float64]
@@ -87,13 +99,17 @@ class Result:
         return self._extreme(lambda b: b.least_peel, lambda p: -p.value)
 
     @property
+    def adherend_peaks(self) -> dict[str, float]:
+        """Largest beam stress of every adherend, by its name, MPa."""
+        return adherend_peaks(self.adherend_sections)
+
+    @property
     def edge_moment_factors(self) -> tuple[float, float] | None:
-        """Edge moment factors 2 M / (P (t + t_a)) at the left and right end; None without a force."""
+        """Edge moment factors 2 M / (P (t + t_a)) at both ends of a single lap; None without a force or for other families."""
         load, geometry = self.joint.line_load, self.joint.geometry
-        left, right = self.bondlines[0].left, self.bondlines[0].right
-        if load == 0 or left is None or right is None:
+        if load == 0 or not isinstance(geometry, SingleLap):
             return None
-        ta = geometry.bondline_thickness
+        left, right, ta = self.edges["lower"], self.edges["upper"], geometry.bondline_thickness
         return (
             -2 * left.moment / (load * (geometry.lower.thickness + ta)),
             2 * right.moment / (load * (geometry.upper.thickness + ta)),
@@ -165,16 +181,20 @@ def solve(joint: Joint, progress: Callable[[str], None] | None = None) -> Result
         if not mendable or refinement == MAX_REFINEMENTS or 4 * unknowns > MAX_UNKNOWNS:
             break
         coarse, density = level, 2 * density
+    sections = adherend_sections(level.solution, level.bondlines)
     return Result(
         joint=joint,
         section=level.solution.section,
         solution=level.solution,
         bondlines=level.bondlines,
+        edges=edge_loads(level.solution),
+        bond_forces=bond_forces(level.solution, level.stress),
+        adherend_sections=sections,
         checks=checks,
         discretisation_error=error,
         adhesive_stress=level.stress,
         seconds={name: round(value, 4) for name, value in clock.items()},
-        warnings=_warnings(joint, level, checks),
+        warnings=_warnings(joint, level.bondlines, sections, checks),
     )
 
 
@@ -188,20 +208,21 @@ def _solve_level(joint: Joint, density: float, clock: dict[str, float], say: Cal
     say(f"meshing, density {density:g}")
     section = timed("mesh", lambda: mesh_section(joint, density))
     say(f"solving, {section.mesh.t.shape[1]} cells")
-    system = timed("assemble", lambda: assemble(discretise(section), laws_of(joint), joint.load.ends))
-    solution = timed("solve", lambda: solve_linear(system, joint))
+    load = joint.load
+    system = timed("assemble", lambda: assemble(discretise(section), laws_of(joint, section), load.ends, load.shear_force != 0))
+    solution = timed("solve", lambda: unfolded(solve_linear(system, joint)))
     stress = timed("recover", lambda: nodal_stress(solution))
     return _Level(solution, stress, timed("recover", lambda: recover_bondlines(solution, stress)))
 
 
-def _warnings(joint: Joint, level: _Level, checks: list[Check]) -> list[str]:
+def _warnings(joint: Joint, bondlines: list[Bondline], sections: list[AdherendSection], checks: list[Check]) -> list[str]:
     found = []
     for check in checks:
         if not check.passed:
             found.append(f"self-check missed: {check.name} = {check.value:.3g}, limit {check.limit:g} ({check.meaning})")
-    found += _over_limits(joint, level.bondlines)
+    found += _over_limits(joint, bondlines, sections)
     share = rotation_share(joint)
-    if math.isinf(share):
+    if buckles(joint):
         found.append("taken as a frame of beams the joint has buckled under this compression: its linear stresses mean nothing")
     elif share > 0.05:
         found.append(
@@ -212,7 +233,7 @@ def _warnings(joint: Joint, level: _Level, checks: list[Check]) -> list[str]:
     return found
 
 
-def _over_limits(joint: Joint, bondlines: list[Bondline]) -> list[str]:
+def _over_limits(joint: Joint, bondlines: list[Bondline], sections: list[AdherendSection]) -> list[str]:
     """Return where a linear stress lies above a limit that the material states; no prediction of failure."""
     shear = max(abs(b.peak_shear.value) for b in bondlines)
     peel = max(b.peak_peel.value for b in bondlines)
@@ -220,11 +241,10 @@ def _over_limits(joint: Joint, bondlines: list[Bondline]) -> list[str]:
         ("peak shear", shear, joint.adhesive, ("shear_strength", "shear_yield")),
         ("peak peel", peel, joint.adhesive, ("tensile_strength", "tensile_yield")),
     ]
-    edges = (bondlines[0].left, bondlines[0].right)
-    for (name, part), edge in zip(joint.geometry.adherends().items(), edges, strict=True):
-        if edge is not None:
-            stress = edge.surface_stress(part.thickness)
-            stated.append((f"beam stress of the {name} adherend", stress, part.material, ("tensile_strength", "tensile_yield")))
+    parts = joint.geometry.adherends()
+    for name, stress in adherend_peaks(sections).items():
+        what = f"beam stress of the {name.replace('_', ' ')} adherend"
+        stated.append((what, stress, parts[name].material, ("tensile_strength", "tensile_yield")))
     found = []
     for what, stress, material, limits in stated:
         limit = next((key for key in limits if stress > (getattr(material, key, None) or math.inf)), None)
@@ -242,7 +262,7 @@ def rotation_share(joint: Joint) -> float:
     Both moments are those of the same frame of beams (`lap_edge_moment`).
     Infinite where it buckles.
     """
-    if joint.load.force == 0:
+    if joint.load.force == 0 or not isinstance(joint.geometry, SingleLap):
         return 0.0
     linear = lap_edge_moment(joint, rotating=False)
     rotating = lap_edge_moment(joint, rotating=True)

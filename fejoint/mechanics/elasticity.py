@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from fejoint.joint.materials import AdherendMaterial, Adhesive
 
-__all__ = ["Law", "element_stiffness", "law", "strain"]
+__all__ = ["Law", "element_stiffness", "law", "strain", "von_mises"]
 
 Floats = NDArray[np.float64]
 
@@ -93,3 +93,9 @@ def strain(grad_ajqc: Floats, u_aic: Floats, width_strain: float) -> Floats:
     """
     h = np.einsum("cqaj,cai->ijcq", grad_ajqc, u_aic, optimize=True)
     return np.stack([h[0, 0], h[1, 1], h[0, 1] + h[1, 0], np.full_like(h[0, 0], width_strain)])
+
+
+def von_mises(stress: Floats) -> Floats:
+    """Return the von Mises stress of stresses xx, yy, xy, zz along the first axis, MPa."""
+    xx, yy, xy, zz = stress
+    return np.asarray(np.sqrt(((xx - yy) ** 2 + (yy - zz) ** 2 + (zz - xx) ** 2) / 2 + 3 * xy**2))

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from skfem import CellBasis, ElementQuad2
 
 from fejoint.errors import ConvergenceError
-from fejoint.joint.families import Joint
+from fejoint.joint.description import Joint
 from fejoint.mechanics.elasticity import Law, element_stiffness, law
 from fejoint.mechanics.factor import factorise
 from fejoint.mechanics.section import Section
@@ -63,17 +63,20 @@ class Discretisation:
     def line(self, curve: str) -> Ints:
         """Return the nodes of a named curve facet by facet, shape (facets, 3): start, middle, end.
 
-        Facets are directed along +x (downwards where vertical) and sorted by
-        their place along that direction.
+        Facets are directed along +x, downwards where vertical, and sorted by
+        x, then downwards.
         """
         mesh = self.section.mesh
         facets = self.section.facets(curve)
         ends = mesh.facets[:, facets].T
         nodes = np.column_stack([ends[:, 0], self.facet_nodes[facets], ends[:, 1]])
-        along = self.points[:, 0] - self.points[:, 1]
-        backwards = along[nodes[:, 2]] < along[nodes[:, 0]]
+        run, rise = (self.points[nodes[:, 2]] - self.points[nodes[:, 0]]).T
+        vertical = np.abs(run) < 1e-6 * np.abs(rise)
+        backwards = np.where(vertical, rise > 0, run < 0)
         nodes[backwards] = nodes[backwards, ::-1]
-        return nodes[np.argsort(along[nodes[:, 1]], kind="stable")]
+        x, y = self.points[nodes[:, 1]].T
+        # The facets of a vertical line share their x but for round-off.
+        return nodes[np.lexsort((-y, np.round(x, 9)))]
 
 
 @dataclass(frozen=True)
@@ -96,6 +99,10 @@ class EndForces:
     x: float
     y: float
 
+    def moment_about(self, x: float, y: float) -> float:
+        """Return the moment about another point (mm), N."""
+        return self.moment + self.lateral * (self.x - x) - self.axial * (self.y - y)
+
 
 @dataclass(frozen=True)
 class System:
@@ -112,7 +119,8 @@ class System:
     solve: Callable[[Floats], Floats]
     stiffness_ec: Floats
     end_cells: Ints
-    axial_unknown: int
+    named: dict[str, int]
+    """Numbers of the unknowns that loads work on: ``axial``, ``turn``, ``lift`` of the loaded end, where it has them"""
 
 
 @dataclass(frozen=True)
@@ -128,11 +136,16 @@ class Solution:
     displacement : (nodes, 2) array, mm
     width_strain : float
         The uniform strain across the width (0 in plane strain).
-    gripped, loaded : EndForces
+    ends : dict of EndForces
+        On the far end of every adherend, by its name.
     backward_error : float
         Residual over (norm of the matrix times that of the solution, plus the load's).
     elongation : float
-        Displacement of the loaded end along x, mm.
+        Displacement of the loaded end in the direction of a tensile force, mm.
+    turn : float
+        Rotation of the loaded end, counter-clockwise.
+    lift : float
+        Mean displacement of the loaded end along y, mm.
     """
 
     joint: Joint
@@ -140,15 +153,26 @@ class Solution:
     laws: dict[str, Law]
     displacement: Floats
     width_strain: float
-    gripped: EndForces
-    loaded: EndForces
+    ends: dict[str, EndForces]
     backward_error: float
     elongation: float
+    turn: float
+    lift: float
 
     @property
     def section(self) -> Section:
         """The meshed section."""
         return self.discretisation.section
+
+    @property
+    def gripped(self) -> EndForces:
+        """On the gripped end, all its adherends together."""
+        return _together([self.ends[name] for name in self.joint.geometry.gripped if name in self.ends])
+
+    @property
+    def loaded(self) -> EndForces:
+        """On the loaded end, all its adherends together."""
+        return _together([self.ends[name] for name in self.joint.geometry.loaded if name in self.ends])
 
 
 def discretise(section: Section) -> Discretisation:
@@ -176,17 +200,20 @@ def discretise(section: Section) -> Discretisation:
     )
 
 
-def assemble(discretisation: Discretisation, laws: dict[str, Law], ends: str) -> System:
+def assemble(discretisation: Discretisation, laws: dict[str, Law], ends: str, lifted: bool = False) -> System:
     """Return the factored system of a section with given materials and ends.
 
     Ends: the face moves as one in x and its mean displacement along y is zero
     (so that it is free to contract); ``"clamped"`` faces do not turn,
     ``"pinned"`` ones turn rigidly about their mid-plane. The gripped face
-    stays where it is along x.
+    stays where it is along x. An end of two adherends moves and turns as one,
+    and each of them is held along y. With `lifted` the mean displacement
+    along y of the loaded end is an unknown instead of zero. Of a half section
+    the line of symmetry stays where it is along y and nothing turns.
     """
     d = discretisation
     stiffness_ec = element_stiffness(_cell_field(d, {n: m.stiffness for n, m in laws.items()}), d.xx_abc, d.xy_abc, d.yy_abc)
-    transform, unknown, axial_unknown = _ends(d, ends)
+    transform, unknown, named = _ends(d, ends, lifted)
 
     # Cells away from the end faces map one to one; only the few at the faces need the transformation.
     dofs = _cell_dofs(d)
@@ -196,7 +223,7 @@ def assemble(discretisation: Discretisation, laws: dict[str, Law], ends: str) ->
     inner = _scatter(unknown[dofs[~at_ends]], stiffness_ec[~at_ends], n)
     face = _scatter(dofs[end_cells], stiffness_ec[end_cells], len(unknown))
     matrix = inner + sp.csc_array(transform.T @ face @ transform)
-    return System(d, laws, ends, matrix, transform, factorise(matrix), stiffness_ec, end_cells, axial_unknown)
+    return System(d, laws, ends, matrix, transform, factorise(matrix), stiffness_ec, end_cells, named)
 
 
 def solve_linear(system: System, joint: Joint) -> Solution:
@@ -222,7 +249,10 @@ def solve_linear(system: System, joint: Joint) -> Solution:
 
     thermal = nodal_forces({name: m.free_stress(change) for name, m in system.laws.items()})
     load = system.transform.T @ thermal
-    load[system.axial_unknown] += joint.line_load
+    pull = joint.geometry.pull * (0.5 if d.section.half else 1.0)
+    acting = {"axial": pull * joint.line_load, "turn": joint.line_moment, "lift": joint.line_shear}
+    for name, number in system.named.items():
+        load[number] += acting[name]
 
     width_strain = 0.0
     if generalised:
@@ -249,6 +279,9 @@ def solve_linear(system: System, joint: Joint) -> Solution:
     backward_error = float(np.abs(residual).max() / scale) if scale > 0 else 0.0
     displacement = (system.transform @ unknowns).reshape(-1, 2)
 
+    def moved(name: str) -> float:
+        return float(unknowns[system.named[name]]) if name in system.named else 0.0
+
     # Forces on the end faces: what their cells ask for beyond the body's own thermal load.
     dofs = _cell_dofs(d)[system.end_cells]
     internal = np.einsum("cab,cb->ca", system.stiffness_ec[system.end_cells], displacement.ravel()[dofs])
@@ -259,16 +292,18 @@ def solve_linear(system: System, joint: Joint) -> Solution:
         laws=system.laws,
         displacement=displacement,
         width_strain=width_strain,
-        gripped=_resultant(d, forces, "gripped"),
-        loaded=_resultant(d, forces, "loaded"),
+        ends={part.adherend: _resultant(d, forces, part) for part in _faces(d)},
         backward_error=backward_error,
-        elongation=float(unknowns[system.axial_unknown]),
+        elongation=joint.geometry.pull * moved("axial"),
+        turn=moved("turn"),
+        lift=moved("lift"),
     )
 
 
-def laws_of(joint: Joint) -> dict[str, Law]:
-    """Return Hooke's law of every region of a joint's section."""
-    return {name: law(material) for name, material in joint.materials().items()}
+def laws_of(joint: Joint, section: Section | None = None) -> dict[str, Law]:
+    """Return Hooke's law of every region of a joint, or of those that a section has."""
+    made = {name: law(material) for name, material in joint.materials().items()}
+    return made if section is None else {name: m for name, m in made.items() if name in section.mesh.subdomains}
 
 
 # ---- parts ---------------------------------------------------------------
@@ -295,27 +330,84 @@ def _scatter(dofs: Ints, matrices: Floats, n: int) -> sp.csc_array:
     return sp.csc_array(sp.coo_array((matrices.ravel(), (rows, columns)), shape=(n, n)))
 
 
-def _ends(d: Discretisation, ends: str) -> tuple[sp.csr_array, Ints, int]:
+@dataclass(frozen=True)
+class _Face:
+    """The far end face of an adherend.
+
+    Attributes
+    ----------
+    end : str
+        ``gripped`` or ``loaded``.
+    adherend : str
+    nodes, y, weight : (n,) arrays
+        Its nodes, their height (mm) and share of the face's length (mm, Simpson's rule).
+    mirrored : bool
+        Whether the line of symmetry cuts it.
+    """
+
+    end: str
+    adherend: str
+    nodes: Ints
+    y: Floats
+    weight: Floats
+    mirrored: bool
+
+    @property
+    def middle(self) -> float:
+        """Height of its mid-plane, mm."""
+        return float(self.weight @ self.y / self.weight.sum())
+
+
+def _faces(d: Discretisation) -> list[_Face]:
+    """Return the far end faces of all adherends."""
+    mesh = d.section.mesh
+    symmetry = np.unique(d.line("symmetry")) if d.section.half else np.empty(0, dtype=np.int64)
+    faces = []
+    for end in ("gripped", "loaded"):
+        line = d.line(end)
+        length = np.abs(d.points[line[:, 2], 1] - d.points[line[:, 0], 1])
+        share = length[:, None] * np.array([1, 4, 1]) / 6
+        pieces = np.cumsum(np.append(False, line[1:, 0] != line[:-1, 2]))  # an end of two adherends has a gap between them
+        for piece in range(pieces[-1] + 1):
+            own = line[pieces == piece]
+            adherend = next(n for n, cells in mesh.subdomains.items() if np.isin(own[0, 1], d.facet_nodes[mesh.t2f[:, cells]]))
+            nodes = np.unique(own)
+            weight = np.bincount(own.ravel(), share[pieces == piece].ravel(), len(d.points))[nodes]
+            faces.append(_Face(end, adherend, nodes, d.points[nodes, 1], weight, bool(np.isin(nodes, symmetry).any())))
+    return faces
+
+
+def _ends(d: Discretisation, ends: str, lifted: bool) -> tuple[sp.csr_array, Ints, dict[str, int]]:
     """Return how the ends tie the displacements to the unknowns.
 
     That is the matrix that makes displacements (2 a node) from unknowns; the
     number of the unknown that each displacement is, -1 on the tied ones of
-    the end faces; and the unknown that the axial force works on.
+    the end faces; and the unknowns that loads work on, by name.
     """
     special: list[tuple[int, dict[int | str, float]]] = []
-    for face in ("gripped", "loaded"):
-        nodes, y, weight, middle = _face(d, face)
-        for node, height in zip(nodes, y, strict=True):
-            terms: dict[int | str, float] = {} if face == "gripped" else {"axial": 1.0}
-            if ends == "pinned":
-                terms[f"turn {face}"] = middle - float(height)
+    faces = _faces(d)
+    for face in faces:
+        together = [f for f in faces if f.end == face.end]
+        middle = sum(f.middle * f.weight.sum() for f in together) / sum(f.weight.sum() for f in together)
+        for node, height in zip(face.nodes, face.y, strict=True):
+            terms: dict[int | str, float] = {} if face.end == "gripped" else {"axial": 1.0}
+            if ends == "pinned" and not d.section.half:
+                terms["turn" if face.end == "loaded" else "turn gripped"] = middle - float(height)
             special.append((2 * int(node), terms))
-        # The mean displacement along y is zero: the node with the largest weight follows from the others.
-        k = int(np.argmax(weight))
+        if face.mirrored:  # its mean displacement along y is zero by symmetry
+            continue
+        # The mean displacement along y is zero (or the lift): the node with the largest weight follows from the others.
+        k = int(np.argmax(face.weight))
         follows: dict[int | str, float] = {
-            2 * int(n) + 1: -float(w / weight[k]) for i, (n, w) in enumerate(zip(nodes, weight, strict=True)) if i != k
+            2 * int(n) + 1: -float(w / face.weight[k])
+            for i, (n, w) in enumerate(zip(face.nodes, face.weight, strict=True))
+            if i != k
         }
-        special.append((2 * int(nodes[k]) + 1, follows))
+        if lifted and face.end == "loaded":
+            follows["lift"] = float(face.weight.sum() / face.weight[k])
+        special.append((2 * int(face.nodes[k]) + 1, follows))
+    if d.section.half:
+        special += [(2 * int(node) + 1, {}) for node in np.unique(d.line("symmetry"))]
 
     size = 2 * len(d.points)
     held = np.array([dof for dof, _ in special])
@@ -331,27 +423,27 @@ def _ends(d: Discretisation, ends: str) -> tuple[sp.csr_array, Ints, int]:
         values.append(np.array(list(terms.values())))
     entries = (np.concatenate(values), (np.concatenate(rows), np.concatenate(columns)))
     transform = sp.csr_array(sp.coo_array(entries, shape=(size, len(free) + len(names))))
-    return transform, number, extra["axial"]
+    return transform, number, {name: extra[name] for name in ("axial", "turn", "lift") if name in extra}
 
 
-def _face(d: Discretisation, face: str) -> tuple[Ints, Floats, Floats, float]:
-    """Return nodes of an end face, their y, their share of its length (Simpson), and the y of its mid-plane."""
-    line = d.line(face)
-    length = np.abs(d.points[line[:, 2], 1] - d.points[line[:, 0], 1])
-    share = (length[:, None] * np.array([1, 4, 1]) / 6).ravel()
-    nodes = np.unique(line)
-    weight = np.asarray(np.bincount(line.ravel(), share, len(d.points))[nodes], dtype=np.float64)
-    y = d.points[nodes, 1]
-    return nodes, y, weight, float(weight @ y / weight.sum())
-
-
-def _resultant(d: Discretisation, forces: Floats, face: str) -> EndForces:
-    nodes, y, _, middle = _face(d, face)
-    fx, fy = forces.reshape(-1, 2)[nodes].T
+def _resultant(d: Discretisation, forces: Floats, face: _Face) -> EndForces:
+    fx, fy = forces.reshape(-1, 2)[face.nodes].T
     return EndForces(
         axial=float(fx.sum()),
         lateral=float(fy.sum()),
-        moment=float(-(y - middle) @ fx),
-        x=float(d.points[nodes, 0].mean()),
-        y=middle,
+        moment=float(-(face.y - face.middle) @ fx),
+        x=float(d.points[face.nodes, 0].mean()),
+        y=face.middle,
+    )
+
+
+def _together(parts: list[EndForces]) -> EndForces:
+    """Return the resultant of forces on several faces at one x, about the middle between their mid-planes."""
+    x, y = parts[0].x, sum(part.y for part in parts) / len(parts)
+    return EndForces(
+        axial=sum(part.axial for part in parts),
+        lateral=sum(part.lateral for part in parts),
+        moment=sum(part.moment_about(x, y) for part in parts),
+        x=x,
+        y=y,
     )

@@ -27,10 +27,20 @@ from numpy.typing import NDArray
 from skfem import ElementQuad1, ElementQuad2
 
 from fejoint.bondline.curves import Bondline, Curve, EdgeLoads
+from fejoint.joint.geometry import Bond
 from fejoint.mechanics.elasticity import strain
 from fejoint.mechanics.linear import Discretisation, Solution
 
-__all__ = ["Resultant", "cell_strain", "cell_stress", "cut_resultant", "edge_loads", "nodal_stress", "recover_bondlines"]
+__all__ = [
+    "Resultant",
+    "cell_strain",
+    "cell_stress",
+    "cut_resultant",
+    "edge_loads",
+    "nodal_stress",
+    "passed_on",
+    "recover_bondlines",
+]
 
 Floats = NDArray[np.float64]
 
@@ -150,55 +160,62 @@ _HAT_ka = np.array(
 
 
 def recover_bondlines(solution: Solution, stress: Floats) -> list[Bondline]:
-    """Return the bondlines of a solved section from the recovered adhesive stress (`nodal_stress`)."""
-    d = solution.discretisation
-    joint = solution.joint
-    left, right = edge_loads(solution)
-    keep_off = CORNER_DISTANCE * joint.geometry.bondline_thickness
-    bondlines = []
-    for number in range(1, d.section.bondlines + 1):
-        levels = {level: _curve(d, f"bondline {number} {level}", stress) for level in ("middle", "lower", "upper")}
-        start, end = levels["middle"].x[[0, -1]]
+    """Return the bondlines of a solved section from the recovered adhesive stress (`nodal_stress`).
+
+    Those of a half section are its own only; `unfolded` makes it whole.
+    """
+    d, geometry = solution.discretisation, solution.joint.geometry
+    edges, entries = edge_loads(solution), geometry.entries()
+    keep_off = CORNER_DISTANCE * geometry.bondline_thickness
+    passed = {below: passed_on(solution, stress, name) for name, below, _ in geometry.cuts() if name in d.section.mesh.boundaries}
+
+    def interface(name: str, sign: int) -> Curve:
+        curve = _curve(d, name, stress, sign)
+        start, end = curve.x[[0, -1]]
         distance = min(keep_off, (end - start) / 4)
-        bondlines.append(
-            Bondline(
-                number=number,
-                middle=levels["middle"],
-                lower=levels["lower"].part(start + distance, end - distance),
-                upper=levels["upper"].part(start + distance, end - distance),
-                left=left,
-                right=right,
-            )
+        return curve.part(start + distance, end - distance)
+
+    def entering(bond: Bond, x: float, at_overlap_end: bool) -> EdgeLoads | None:
+        here = [edges[name] for name in (bond.below, bond.above) if name in edges and entries[name] == x]
+        return here[0] if here and at_overlap_end else None
+
+    return [
+        Bondline(
+            number=bond.number,
+            middle=_curve(d, f"bondline {bond.number} middle", stress, bond.sign),
+            lower=interface(f"bondline {bond.number} lower", bond.sign),
+            upper=interface(f"bondline {bond.number} upper", bond.sign),
+            left=entering(bond, 0.0, bond.start == 0),
+            right=entering(bond, geometry.length, bond.end == geometry.length),
+            transferred=bond.sign * passed[bond.below][_nodes(d, f"bondline {bond.number} middle")] + 0.0,
         )
-    return bondlines
+        for bond in geometry.bonds()
+        if f"bondline {bond.number} middle" in d.section.mesh.boundaries
+    ]
 
 
-def edge_loads(solution: Solution) -> tuple[EdgeLoads, EdgeLoads]:
-    """Return what the adherends carry at the two ends of the overlap, by equilibrium from the end faces.
+def edge_loads(solution: Solution) -> dict[str, EdgeLoads]:
+    """Return what every adherend carries where it enters the overlap, by equilibrium from its end face.
 
     The stress there is singular and is not integrated.
     """
-    length = solution.joint.geometry.overlap_length
-    gripped, loaded = solution.gripped, solution.loaded
-    left = EdgeLoads(-gripped.axial, -gripped.lateral, -gripped.moment + gripped.lateral * (0.0 - gripped.x))
-    right = EdgeLoads(loaded.axial, loaded.lateral, loaded.moment + loaded.lateral * (loaded.x - length))
-    return left, right
+    found = {}
+    for name, x in solution.joint.geometry.entries().items():
+        end = solution.ends.get(name)
+        if end is not None:
+            side = 1.0 if end.x > x else -1.0
+            # Adding 0 makes -0 a plain 0.
+            found[name] = EdgeLoads(side * end.axial + 0.0, side * end.lateral + 0.0, side * end.moment_about(x, end.y) + 0.0)
+    return found
 
 
 def cut_resultant(solution: Solution, stress: Floats, curve: str, about: tuple[float, float]) -> Resultant:
-    """Return the resultant of the recovered adhesive stress on a cut that parts lower from upper.
+    """Return the resultant of the recovered adhesive stress on a cut that parts the adherend below from the one above.
 
     `stress` is the field of `nodal_stress`; the moment is about the point
     `about` (mm), in N (per unit width).
     """
-    d = solution.discretisation
-    line = d.line(curve)
-    points = d.points[line]
-    tangent = points[:, 2] - points[:, 0]
-    normal = np.stack([-tangent[:, 1], tangent[:, 0]], axis=1)  # times the length; towards the upper side
-    s = stress[line]
-    force_x = s[..., 0] * normal[:, None, 0] + s[..., 2] * normal[:, None, 1]
-    force_y = s[..., 2] * normal[:, None, 0] + s[..., 1] * normal[:, None, 1]
+    points, force_x, force_y = _cut_forces(solution.discretisation, stress, curve)
     arm = points - np.asarray(about)
     # Simpson's rule: tractions are quadratic along a side and their moments cubic, both of which it integrates exactly.
     simpson = np.array([1, 4, 1]) / 6
@@ -210,8 +227,39 @@ def cut_resultant(solution: Solution, stress: Floats, curve: str, about: tuple[f
     )
 
 
-def _curve(d: Discretisation, name: str, stress: Floats) -> Curve:
-    line = d.line(name)
-    nodes = np.append(line[:, :2].ravel(), line[-1, 2])
+def passed_on(solution: Solution, stress: Floats, curve: str) -> Floats:
+    """Return the force along x that a cut has passed on from its left end up to each node, shape (nodes,), N/mm; NaN off it."""
+    d = solution.discretisation
+    line = d.line(curve)
+    _, force_x, _ = _cut_forces(d, stress, curve)
+    total = np.cumsum(force_x @ np.array([1, 4, 1]) / 6)
+    before = np.append(0.0, total[:-1])
+    found = np.full(len(d.points), np.nan)
+    found[line[:, 2]] = total
+    found[line[:, 0]] = before
+    found[line[:, 1]] = before + force_x @ np.array([5, 8, -1]) / 24  # up to the middle of a quadratic piece
+    return found
+
+
+def _cut_forces(d: Discretisation, stress: Floats, curve: str) -> tuple[Floats, Floats, Floats]:
+    """Return the nodes of a cut's sides, (sides, 3, 2), and the tractions along x and y times the side's length, (sides, 3)."""
+    line = d.line(curve)
+    points = d.points[line]
+    tangent = points[:, 2] - points[:, 0]
+    normal = np.stack([-tangent[:, 1], tangent[:, 0]], axis=1)  # times the length; towards the side above
+    s = stress[line]
+    force_x = s[..., 0] * normal[:, None, 0] + s[..., 2] * normal[:, None, 1]
+    force_y = s[..., 2] * normal[:, None, 0] + s[..., 1] * normal[:, None, 1]
+    return points, force_x, force_y
+
+
+def _curve(d: Discretisation, name: str, stress: Floats, sign: int) -> Curve:
+    nodes = _nodes(d, name)
     axial, peel, shear, _ = stress[nodes].T
-    return Curve(d.points[nodes, 0], shear, peel, axial)
+    return Curve(d.points[nodes, 0], sign * shear, peel, axial)
+
+
+def _nodes(d: Discretisation, curve: str) -> NDArray[np.int64]:
+    """Return the nodes of a curve in order."""
+    line = d.line(curve)
+    return np.append(line[:, :2].ravel(), line[-1, 2])

@@ -14,9 +14,9 @@ from skfem import MeshQuad
 
 from fejoint.environment import SYSTEM_LIBRARIES
 from fejoint.errors import MeshError, SetupError
-from fejoint.joint.families import Joint
+from fejoint.joint.description import Joint
 
-__all__ = ["Section", "mesh_section", "read_script"]
+__all__ = ["Section", "facets_between", "mesh_section", "read_script"]
 
 Floats = NDArray[np.float64]
 
@@ -32,14 +32,19 @@ class Section:
     ----------
     mesh : skfem.MeshQuad
         Straight-sided quadrilaterals, mm. Its subdomains are the regions
-        (``lower``, ``adhesive``, ``upper``), its boundaries the named curves
-        (``gripped``, ``loaded``, ``bondline 1 middle``, ...).
+        (the adherends by name, ``adhesive``), its boundaries the named curves
+        (``gripped``, ``loaded``, ``bondline 1 middle``, ``symmetry``, ...).
     density : float
         Mesh density it was made with.
     """
 
     mesh: MeshQuad
     density: float
+
+    @property
+    def half(self) -> bool:
+        """Whether it is the upper half of a section that is its own mirror image about y = 0."""
+        return "symmetry" in self.mesh.boundaries
 
     def cells(self, region: str) -> NDArray[np.int64]:
         """Return the cell numbers of a region."""
@@ -49,14 +54,12 @@ class Section:
         """Return the facet numbers of a named curve."""
         return np.asarray(self.mesh.boundaries[curve], dtype=np.int64)
 
-    @property
-    def bondlines(self) -> int:
-        """Number of bondlines."""
-        return sum(name.endswith(" middle") for name in self.mesh.boundaries)
 
-
-def mesh_section(joint: Joint, density: float | None = None) -> Section:
+def mesh_section(joint: Joint, density: float | None = None, whole: bool = False) -> Section:
     """Return the meshed section of a joint; a pure function of its arguments.
+
+    Where the joint is its own mirror image, its upper half alone, unless the
+    whole is asked for.
 
     Raises
     ------
@@ -66,16 +69,15 @@ def mesh_section(joint: Joint, density: float | None = None) -> Section:
     SetupError
         gmsh lacks a system library.
     """
-    geometry = joint.geometry
+    geometry, half = joint.geometry, joint.half and not whole
     density = joint.analysis.mesh_density if density is None else density
-    parameters = {**geometry.script_parameters(), "mesh_density": density}
+    parameters = {**geometry.script_parameters(half), "mesh_density": density}
     mesh = read_script(script_path(geometry.script), parameters)
-    expected = geometry.region_areas()
+    expected = geometry.region_areas(half)
     missing = [name for name in expected if name not in mesh.subdomains]
     if missing:
         raise MeshError(f"{geometry.script}: the surface named {missing[0]!r} is missing.")
-    needed = [f"bondline 1 {level}" for level in ("middle", "lower", "upper")] + ["gripped", "loaded", "cut 1"]
-    missing = [name for name in needed if name not in mesh.boundaries]
+    missing = [name for name in geometry.curve_names(half) if name not in mesh.boundaries]
     if missing:
         raise MeshError(f"{geometry.script}: the curve named {missing[0]!r} is missing.")
     areas = _areas(mesh.p[:, mesh.t])
@@ -184,10 +186,6 @@ def _mesh_in_memory(script: str) -> MeshQuad:
     renumber[used] = np.arange(len(used))
     quads = MeshQuad(np.ascontiguousarray(points[:, used]), np.ascontiguousarray(renumber[t]))
 
-    # 64 bits: the product of two node numbers outgrows the 32 that scikit-fem keeps them in.
-    facet_key = np.sort(quads.facets.astype(np.int64), axis=0)
-    keys = facet_key[0] * quads.p.shape[1] + facet_key[1]
-    order = np.argsort(keys)
     regions: dict[str, Any] = {}
     curves: dict[str, Any] = {}
     for dim, group in _gmsh().model.getPhysicalGroups():
@@ -197,13 +195,33 @@ def _mesh_in_memory(script: str) -> MeshQuad:
             regions[name] = np.concatenate([cell_of_surface[e] for e in entities])
         elif dim == 1:
             ends = np.concatenate([mesh.getElements(1, e)[2][0] for e in entities]).astype(np.int64).reshape(-1, 2)
-            pairs = np.sort(renumber[node[ends]], axis=1)
-            wanted = pairs[:, 0] * quads.p.shape[1] + pairs[:, 1]
-            place = np.minimum(np.searchsorted(keys[order], wanted), len(order) - 1)
-            if not np.array_equal(keys[order][place], wanted):
-                raise MeshError(f"{script}: the curve named {name!r} does not run along the sides of cells.")
-            curves[name] = order[place]
+            try:
+                curves[name] = facets_between(quads, renumber[node[ends]].T)
+            except MeshError:
+                raise MeshError(f"{script}: the curve named {name!r} does not run along the sides of cells.") from None
     return quads.with_subdomains(regions).with_boundaries(curves)
+
+
+def facets_between(mesh: MeshQuad, nodes: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Return the numbers of the facets between pairs of nodes, shape (2, n).
+
+    Raises
+    ------
+    MeshError
+        A pair is not a side of any cell.
+    """
+
+    def keyed(pairs: NDArray[np.int64]) -> NDArray[np.int64]:
+        # 64 bits: the product of two node numbers outgrows the 32 that scikit-fem keeps them in.
+        low, high = np.sort(pairs.astype(np.int64), axis=0)
+        return np.asarray(low * mesh.p.shape[1] + high)
+
+    keys, wanted = keyed(mesh.facets), keyed(nodes)
+    order = np.argsort(keys)
+    place = np.minimum(np.searchsorted(keys[order], wanted), len(order) - 1)
+    if not np.array_equal(keys[order][place], wanted):
+        raise MeshError("these nodes are not the ends of sides of cells.")
+    return np.asarray(order[place])
 
 
 def _areas(corners: Floats) -> Floats:

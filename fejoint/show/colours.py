@@ -26,7 +26,15 @@ Bools = NDArray[np.bool_]
 INK = "#1d2429"
 OUTLINE = "#30383f"
 FAINT = "#7c868e"
-REGION_COLOURS = {"lower": "#dfe4e8", "upper": "#c9d1d8", "adhesive": "#d98a32"}
+# Regions that face one another across the adhesive differ in lightness.
+REGION_COLOURS = {
+    "lower": "#dfe4e8",
+    "upper": "#c9d1d8",
+    "inner": "#dfe4e8",
+    "lower_outer": "#c9d1d8",
+    "upper_outer": "#c9d1d8",
+    "adhesive": "#d98a32",
+}
 
 LEAST_LIMIT = 1e-12  # MPa: a joint without stress has colours too
 SHARE = 0.99  # of the area shown that has its colour when there is no mid-line to go by

@@ -1,50 +1,41 @@
-"""The section of a joint drawn to scale, and what every matplotlib figure here is drawn with.
-
-A figure is a `matplotlib.figure.Figure` that belongs to nobody: no window, no
-global state, the same on a machine without a display.
-"""
+"""The section of a joint drawn to scale: its dimensions by their keys, how it is held and loaded, an overlap end magnified."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
-from importlib import resources
 from textwrap import shorten
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
-from fejoint.environment import require_extra
-from fejoint.joint.families import Joint, SingleLap
-from fejoint.show.colours import FAINT, INK, OUTLINE, REGION_COLOURS
+from fejoint.joint.description import Joint
+from fejoint.joint.families import SteppedLap
+from fejoint.joint.geometry import Geometry
+from fejoint.show.colours import FAINT, INK, OUTLINE
+from fejoint.show.pen import (
+    ARROW,
+    DOUBLE_ARROW,
+    LEADER,
+    dimension,
+    draw_force,
+    draw_moment,
+    draw_regions,
+    drawing_style,
+    heading,
+    plate,
+    thin_dimension,
+)
+from fejoint.show.shape import EndFace, end_faces, end_window, outlines, round_factor, stair
 from fejoint.units import display
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-__all__ = [
-    "draw_force",
-    "draw_regions",
-    "drawing_style",
-    "end_window",
-    "heading",
-    "outlines",
-    "plate",
-    "round_factor",
-    "section_figure",
-]
+__all__ = ["section_figure"]
 
-Floats = NDArray[np.float64]
-Point = tuple[float, float]
-
-ARROW: dict[str, Any] = {"arrowstyle": "-|>", "color": INK, "linewidth": 0.9, "mutation_scale": 9, "shrinkA": 0, "shrinkB": 0}
-DOUBLE_ARROW = {**ARROW, "arrowstyle": "<|-|>"}
-LEADER: dict[str, Any] = {"arrowstyle": "-", "color": FAINT, "linewidth": 0.9, "shrinkA": 2, "shrinkB": 2}
-
-
-# ---- the section ---------------------------------------------------------
+PAPER = 10.0  # inches: how wide a figure is
+LETTER = 0.092  # inches: how wide a letter is
+DETAIL = 0.62  # height of the magnified part over its width
 
 
 def section_figure(joint: Joint, units: str = "mm") -> Figure:
@@ -64,168 +55,324 @@ def section_figure(joint: Joint, units: str = "mm") -> Figure:
     with drawing_style():
         from matplotlib.figure import Figure
 
-        extent = _extent(joint.geometry)
-        # The whole is drawn 10 inches wide with a tenth of its length round it; the height follows.
-        room = min(10.0 / 1.2 * (0.19 + extent.thickness / extent.step), 4.5)
+        frame = _framed(joint)
+        room = min(PAPER * frame.height / frame.width, 4.5)
         height = room + 4.3
-        figure = Figure(figsize=(10, height))
+        figure = Figure(figsize=(PAPER, height))
         figure.suptitle(heading(joint, "section"), x=0.02, y=1 - 0.15 / height, va="top", ha="left")
         whole = figure.add_axes((0.0, 3.55 / height, 1.0, room / height))
         detail = figure.add_axes((0.02, 0.15 / height, 0.56, 3.0 / height), anchor="W")
         table = figure.add_axes((0.62, 0.15 / height, 0.37, 3.0 / height))
-        _draw_whole(whole, joint, extent, units)
-        _draw_detail(detail, joint, units)
-        stretch = extent.stretch
+        _draw_whole(whole, joint, frame, units)
+        _draw_detail(detail, joint.geometry, units)
+        stretch = frame.stretch
         scale = f"lengths to scale; thickness drawn {stretch:g} times as large" if stretch > 1 else "to scale"
         whole.set_title(scale, color=FAINT, x=0.02)
         magnified = _drawn_scale(figure, detail) / _drawn_scale(figure, whole)
-        detail.set_title(f"left overlap end, {magnified:.0f} times the length scale above", color=FAINT)
+        what = "left overlap end" + (" of the upper bondline" if joint.geometry.kind == "double-lap" else "")
+        detail.set_title(f"{what}, {magnified:.0f} times the length scale above", color=FAINT)
         _draw_facts(table, joint, units)
         return figure
 
 
-class _Extent(NamedTuple):
-    """How far the whole section reaches, mm, and how many times its thickness is drawn."""
+class _Frame(NamedTuple):
+    """How far the whole section reaches, mm, how many times its thickness is drawn, and the margins over the length."""
 
     left: float
     right: float
     bottom: float
     top: float
     stretch: float
+    margins: tuple[float, float]
 
     @property
     def span(self) -> float:
         return self.right - self.left
 
     @property
-    def thickness(self) -> float:
-        return self.top - self.bottom
-
-    @property
     def step(self) -> float:
         """A length across the thickness that is as large on paper as the joint is long."""
         return self.span / self.stretch
 
+    @property
+    def width(self) -> float:
+        """Width of the drawing over the joint's length."""
+        return 1.0 + sum(self.margins)
 
-def _extent(g: SingleLap) -> _Extent:
-    h, right = g.bondline_thickness / 2, g.overlap_length + g.upper.free_length
-    extent = _Extent(-g.lower.free_length, right, -h - g.lower.thickness, h + g.upper.thickness, 1.0)
-    return extent._replace(stretch=round_factor(0.03 * extent.span / extent.thickness))
+    @property
+    def height(self) -> float:
+        """Height of the drawing on paper over the joint's length."""
+        return (self.top - self.bottom) / self.step + 0.19
+
+    def text(self, text: str) -> float:
+        """Return about how long the longest line of a text is on paper, mm of the joint."""
+        return LETTER * max(map(len, text.split("\n"))) / PAPER * self.width * self.span
+
+    def within(self, text: str) -> tuple[float, float]:
+        """Return between which x (mm) the middle of a text may lie."""
+        half = 0.5 * self.text(text)
+        return self.left - 0.06 * self.span + half, self.right + 0.06 * self.span - half
 
 
-def _draw_whole(axes: Axes, joint: Joint, extent: _Extent, units: str) -> None:
-    """Draw the whole section with its ends, force and dimensions."""
-    left, right, bottom, top, stretch = extent
-    span, step = extent.span, extent.step
-    draw_regions(axes, outlines(joint.geometry))
-    _draw_ends(axes, joint, extent)
-    if joint.load.force != 0:
-        y = top - joint.geometry.upper.thickness / 2
-        draw_force(axes, right + 0.012 * span, right + 0.075 * span, y, joint.load.force, 2.2)
-        axes.text(right + 0.09 * span, y + 0.02 * step, "force", ha="right", va="bottom")
-    _draw_lengths(axes, joint.geometry, extent, units)
-    _draw_thicknesses(axes, joint.geometry, extent, units)
-    axes.set_xlim(left - 0.1 * span, right + 0.1 * span)
-    axes.set_ylim(bottom - 0.1 * step, top + 0.09 * step)
+def _framed(joint: Joint) -> _Frame:
+    g = joint.geometry
+    (left, bottom), (right, top) = _limits(g)
+    # A stair is seen only where it is drawn larger than plates need be.
+    share = 0.07 if isinstance(g, SteppedLap) else 0.03
+    loaded, grip = 0.1 if joint.load.moment == joint.load.shear_force == 0 else 0.14, 0.1
+    margins = (grip, loaded) if g.pull > 0 else (loaded, grip)
+    return _Frame(left, right, bottom, top, round_factor(share * (right - left) / (top - bottom)), margins)
+
+
+def _limits(g: Geometry) -> tuple[tuple[float, float], tuple[float, float]]:
+    """Return the least and largest x, y of the section, mm."""
+    corners = np.concatenate([polygon for parts in outlines(g).values() for polygon in parts])
+    (left, bottom), (right, top) = corners.min(axis=0), corners.max(axis=0)
+    return (float(left), float(bottom)), (float(right), float(top))
+
+
+# ---- the whole -----------------------------------------------------------
+
+
+def _draw_whole(axes: Axes, joint: Joint, frame: _Frame, units: str) -> None:
+    """Draw the whole section with its ends, loads and dimensions."""
+    left, right, bottom, top, stretch, margins = frame
+    g, faces = joint.geometry, end_faces(joint.geometry)
+    draw_regions(axes, outlines(g))
+    _draw_grip(axes, [faces[name] for name in g.gripped], joint.load.ends, frame)
+    for name in g.loaded:
+        _draw_guide(axes, faces[name], joint, frame)
+        _draw_loads(axes, faces[name], joint, frame)
+    _draw_lengths(axes, g, frame, units)
+    _draw_thicknesses(axes, g, frame, units)
+    axes.set_xlim(left - margins[0] * frame.span, right + margins[1] * frame.span)
+    axes.set_ylim(bottom - 0.1 * frame.step, top + 0.09 * frame.step)
     axes.set_aspect(stretch)
     axes.set_axis_off()
 
 
-def _draw_ends(axes: Axes, joint: Joint, extent: _Extent) -> None:
-    """Draw how the ends are held."""
-    from matplotlib.patches import Ellipse, Rectangle
+def _draw_grip(axes: Axes, faces: list[EndFace], ends: str, frame: _Frame) -> None:
+    """Draw how the gripped end is held: several adherends in one grip, a spacer between them; pinned, as one about a pin."""
+    span, step = frame.span, frame.step
+    x, side = faces[0].x, faces[0].side
+    bottom, top = min(face.bottom for face in faces), max(face.top for face in faces)
+    middle, pad, radius = (bottom + top) / 2, 0.018 * step, 0.006
+    wall = x  # where what does not move begins
+    if len(faces) > 1:
+        inner = sorted(faces, key=lambda face: face.bottom)
+        guide = -side * min(0.04 * span, 0.4 * frame.right, -0.4 * frame.left)
+        for below, above in zip(inner, inner[1:], strict=False):
+            _box(axes, x, x + guide, below.top, above.bottom, facecolor="#aeb6bd")
+        if ends == "pinned":
+            _box(axes, x, x + side * radius * span, bottom, top, facecolor=OUTLINE)
+            wall = x + side * 3 * radius * span
+    low, high = (bottom - pad, top + pad) if wall == x else (middle - 2 * pad, middle + 2 * pad)
+    _hatched(axes, wall, wall + side * 0.012 * span, low, high)
+    axes.plot([wall, wall], [low, high], color=OUTLINE, linewidth=1.4)
+    if ends == "pinned":
+        _pin(axes, wall - side * radius * span * (wall != x), middle, frame)
+    text = wall + side * 0.02 * span
+    axes.text(text, middle, f"{ends}\nend", ha="right" if side < 0 else "left", va="center", fontsize="small")
 
-    left, right, bottom, top, _ = extent
-    span, step = extent.span, extent.step
-    lower, upper = (bottom, bottom + joint.geometry.lower.thickness), (top - joint.geometry.upper.thickness, top)
-    hatch: dict[str, Any] = {"facecolor": "white", "edgecolor": OUTLINE, "hatch": "/////", "linewidth": 0.0}
-    wall, pad = 0.012 * span, 0.018 * step
-    axes.add_patch(Rectangle((left - wall, lower[0] - pad), wall, lower[1] - lower[0] + 2 * pad, **hatch))
-    axes.plot([left, left], [lower[0] - pad, lower[1] + pad], color=OUTLINE, linewidth=1.4)
-    if joint.load.ends == "clamped":
-        guide = min(0.04 * span, 0.4 * right)
-        for y, height in ((upper[0], -pad), (upper[1], pad)):
-            axes.add_patch(Rectangle((right - guide, y), guide, height, **hatch))
-            axes.plot([right - guide, right], [y, y], color=OUTLINE, linewidth=1.4)
+
+def _draw_guide(axes: Axes, face: EndFace, joint: Joint, frame: _Frame) -> None:
+    """Draw how the loaded end is held: in a guide along x, by a pin, or by what keeps it from turning alone."""
+    span, pad = frame.span, 0.018 * frame.step
+    if joint.load.ends == "pinned":
+        _pin(axes, face.x, face.middle, frame)
+    elif joint.load.shear_force != 0:
+        _box(axes, face.x, face.x + face.side * 0.006 * span, face.bottom - pad, face.top + pad, facecolor=OUTLINE)
     else:
-        for x, face in ((left, lower), (right, upper)):
-            pin = Ellipse((x, sum(face) / 2), 0.012 * span, 0.012 * step, facecolor="white", edgecolor=OUTLINE, zorder=4)
-            axes.add_patch(pin)
-    axes.text(left - 0.02 * span, sum(lower) / 2, f"{joint.load.ends}\nend", ha="right", va="center", fontsize="small")
+        inside = face.x - face.side * min(0.04 * span, 0.4 * abs(face.x))
+        for y, beyond in ((face.bottom, -pad), (face.top, pad)):
+            _hatched(axes, inside, face.x, *sorted((y, y + beyond)))
+            axes.plot([inside, face.x], [y, y], color=OUTLINE, linewidth=1.4)
 
 
-def _draw_lengths(axes: Axes, g: SingleLap, extent: _Extent, units: str) -> None:
+def _draw_loads(axes: Axes, face: EndFace, joint: Joint, frame: _Frame) -> None:
+    """Draw what acts on a loaded end, by the keys of the load."""
+    load, side, span, step = joint.load, face.side, frame.span, frame.step
+    y, out = face.middle, "left" if side > 0 else "right"
+
+    def beyond(share: float) -> float:
+        return face.x + side * share * span
+
+    near = 0.012
+    if load.moment != 0:
+        draw_moment(axes, beyond(0.014), y - 0.04 * step, y + 0.04 * step, side, load.moment, 1.6)
+        axes.text(beyond(0.014), y + 0.055 * step, "moment", ha=out, va="center")
+        near = 0.052
+    if load.shear_force != 0:
+        reach = 0.065 * np.sign(load.shear_force) * step
+        draw_force(axes, (beyond(0.012), y), (beyond(0.012), y + reach), 1.0, 2.2)
+        axes.text(beyond(0.022), y + 0.85 * reach, "shear_force", ha=out, va="center")
+    if load.force != 0:
+        draw_force(axes, (beyond(near), y), (beyond(near + 0.063), y), load.force, 2.2)
+        axes.text(beyond(near + 0.078), y + 0.02 * step, "force", ha="right" if side > 0 else "left", va="bottom")
+
+
+def _draw_lengths(axes: Axes, g: Geometry, frame: _Frame, units: str) -> None:
     """Draw the free lengths below the section and the overlap above it; a text too long for its line stands beside it."""
-    left, right, bottom, top, _ = extent
-    span, step, length = extent.span, extent.step, g.overlap_length
-    within = (left + 0.04 * span, right - 0.04 * span)
-    y = bottom - 0.062 * step
-    feet = {"lower": (bottom, bottom), "upper": (bottom, top - g.upper.thickness)}
-    for name, start, end in (("lower", left, 0.0), ("upper", length, right)):
-        text = _keyed(f"{name}.free_length", getattr(g, name).free_length, units)
-        _dimension(axes, (start, y), (end, y), text, feet[name], 0.0 if end - start > 0.32 * span else -0.02 * step, within)
+    bottom, top, span, step = frame.bottom, frame.top, frame.span, frame.step
+    entries, faces, stepped = g.entries(), end_faces(g), isinstance(g, SteppedLap)
+    half = g.depth / 2
+    for names in _alike(g).values():
+        face, entry = faces[names[0]], entries[names[0]]
+        keys = list(dict.fromkeys(f"{g.adherend_key(name)}.free_length" for name in names))
+        text = _keyed(keys, g.adherends()[names[0]].free_length, units, " =\n")
+        # An overlap ends where the adherend that ends there has its face; of a stair that is the surface of a butt end.
+        at_entry = bottom if not stepped else half if entry == 0 else -half
+        ends = sorted([(face.x, face.bottom), (entry, at_entry)])
+        (start, _), (end, _) = ends
+        y = bottom - 0.062 * step
+        lift = 0.0 if end - start > frame.text(text) + 0.05 * span else -0.006 * step
+        dimension(axes, (start, y), (end, y), text, (ends[0][1], ends[1][1]), lift, frame.within(text))
     y = top + 0.055 * step
-    text = _keyed("overlap_length", length, units)
-    _dimension(axes, (0.0, y), (length, y), text, (top, top), 0.0 if length > 0.32 * span else 0.02 * step)
+    text, feet = _keyed([g.length_key], g.length, units), (top, top)
+    if isinstance(g, SteppedLap):
+        text, feet = _overlap_of_stair(g, units), (half, -half)
+        for x, below in stair(g)[3:-1:2]:
+            axes.plot([x, x], [below, y], color=FAINT, linewidth=0.5, zorder=2, gid="riser")
+            axes.plot([x, x], [y - 0.006 * step, y + 0.006 * step], color=INK, linewidth=0.9)
+    lift = 0.0 if g.length > frame.text(text) + 0.05 * span and not stepped else 0.009 * step
+    dimension(axes, (0.0, y), (g.length, y), text, feet, lift, frame.within(text))
 
 
-def _draw_thicknesses(axes: Axes, g: SingleLap, extent: _Extent, units: str) -> None:
+def _draw_thicknesses(axes: Axes, g: Geometry, frame: _Frame, units: str) -> None:
     """Draw the adherends' thicknesses; extension lines may pass behind their texts."""
-    left, right, bottom, top, _ = extent
-    span, gap = extent.span, 0.0355 * extent.step
-    x = left + min(0.05 * span, -0.5 * left)
-    text = _keyed("lower.thickness", g.lower.thickness, units)
-    _thin_dimension(axes, x, bottom, bottom + g.lower.thickness, text, (gap, gap), 0.006 * span, below=True, **plate(1.0))
-    x = right - min(0.075 * span, 0.65 * right)
-    text = _keyed("upper.thickness", g.upper.thickness, units)
-    _thin_dimension(axes, x, top - g.upper.thickness, top, text, (gap, gap), -0.006 * span, **plate(1.0))
+    span, gap = frame.span, 0.0355 * frame.step
+    faces = end_faces(g)
+    shown = {key: names[-1:] for key, names in _alike(g, "thickness").items()}
+    if isinstance(g, SteppedLap):
+        shown = {"lower": ["lower", "upper"]}
+    right = [names[0] for names in shown.values() if faces[names[0]].side > 0]
+    for names in shown.values():
+        face, part = faces[names[0]], g.adherends()[names[0]]
+        text = _keyed([f"{g.adherend_key(name)}.thickness" for name in names], part.thickness, units)
+        # Clear of the guide of a loaded end; two at one end stand apart.
+        off = (0.075, 0.65) if names[0] in g.loaded or face.side > 0 else (0.05, 0.5)
+        x = face.x - face.side * min(off[0] * span, off[1] * part.free_length)
+        below = face.side < 0 or (len(right) > 1 and names[0] == right[0])
+        room = [gap, gap]
+        for other in faces.values():  # arrows between two adherends end before the other one
+            if other.side == face.side and other.bottom > face.top:
+                room[1] = min(gap, 0.85 * (other.bottom - face.top))
+            if other.side == face.side and other.top < face.bottom:
+                room[0] = min(gap, 0.85 * (face.bottom - other.top))
+        if len(right) > 1 and below and face.side > 0:
+            x -= 0.03 * span if part.free_length > 0.1 * span else 0.0
+        thin_dimension(axes, x, face.bottom, face.top, text, (room[0], room[1]), -face.side * 0.006 * span, below, **plate(1.0))
 
 
-def _draw_detail(axes: Axes, joint: Joint, units: str) -> None:
+def _overlap_of_stair(g: SteppedLap, units: str) -> str:
+    """Return what is written on a stepped overlap's length."""
+    if g.step_lengths is None:
+        return f"{_keyed(['overlap_length'], g.length, units)}, steps = {len(g.treads)}"
+    return f"step_lengths = {_listed(g.treads, units)}"
+
+
+def _alike(g: Geometry, quantity: str = "free_length") -> dict[str, list[str]]:
+    """Return the names of adherends that share a dimension, by the key of the first: under one key, or in one grip."""
+    found: dict[str, list[str]] = {}
+    for name in g.adherends():
+        key = g.adherend_key(name)
+        if quantity == "free_length" and name in g.gripped and len(g.gripped) > 1:
+            key = g.adherend_key(g.gripped[0])
+        found.setdefault(key, []).append(name)
+    return found
+
+
+# ---- the overlap's end ---------------------------------------------------
+
+
+def _draw_detail(axes: Axes, g: Geometry, units: str) -> None:
     """Draw the left end of the overlap, all of it to one scale."""
-    g = joint.geometry
-    h, f = g.bondline_thickness / 2, g.fillet_height
-    (x0, x1), (y0, y1) = end_window(g, 0.0, 0.62)
-    draw_regions(axes, outlines(g))
-    axes.set_xlim(x0, x1)
-    axes.set_ylim(y0, y1)
+    # y counts from the layer's middle, of a stair from the surface.
+    origin = g.depth / 2 if isinstance(g, SteppedLap) else g.bonds()[-1].y
+    limits_x, limits_y = end_window(g, "left", DETAIL)
+    draw_regions(axes, {name: [p - [0.0, origin] for p in polygons] for name, polygons in outlines(g).items()})
+    axes.set_xlim(*limits_x)
+    axes.set_ylim(limits_y[0] - origin, limits_y[1] - origin)
     axes.set_aspect(1.0)
     axes.set_xticks([])
     axes.set_yticks([])
     axes.spines[:].set_visible(True)
     axes.spines[:].set_color(FAINT)
-    size = x1 - x0
-    text = _keyed("bondline_thickness", g.bondline_thickness, units)
-    below, above = (max(min(0.09 * size, 0.75 * part.thickness), 0.05 * size) for part in (g.lower, g.upper))
-    _thin_dimension(axes, 0.4 * x1, -h, h, text, (below, above), -0.015 * size, below=True)
+    if isinstance(g, SteppedLap):
+        _name_stair(axes, g, units)
+    else:
+        _name_layer(axes, g, units)
+
+
+def _name_layer(axes: Axes, g: Geometry, units: str) -> None:
+    """Write names and dimensions of a layer's left end, y from its middle."""
+    (x0, x1), (y0, y1), bond = axes.get_xlim(), axes.get_ylim(), g.bonds()[-1]
+    h, f, size, parts = g.bondline_thickness / 2, g.fillet_height, x1 - x0, g.adherends()
+    text = _keyed(["bondline_thickness"], g.bondline_thickness, units)
+    below, above = (max(min(0.09 * size, 0.75 * parts[name].thickness), 0.05 * size) for name in (bond.below, bond.above))
+    thin_dimension(axes, 0.4 * x1, -h, h, text, (below, above), -0.015 * size, below=True)
     axes.annotate("x = 0", (0.0, h), (0.1 * x1, h + 0.1 * size), arrowprops=LEADER)
     if f > 0:
         axes.annotate("", (-0.035 * size, h + f), (-0.035 * size, h), arrowprops=DOUBLE_ARROW)
-        axes.text(-0.05 * size, h + f, _keyed("spew_height", f, units), ha="right", va="bottom")
-    axes.text(0.97 * x0, max(0.94 * y0, -h - 0.9 * g.lower.thickness), "lower", va="bottom")
-    axes.text(0.97 * x1, min(0.94 * y1, h + 0.9 * g.upper.thickness), "upper", ha="right", va="top")
+        axes.text(-0.05 * size, h + f, _keyed(["spew_height"], f, units), ha="right", va="bottom")
+    low, high = max(0.94 * y0, -h - 0.9 * parts[bond.below].thickness), min(0.94 * y1, h + 0.9 * parts[bond.above].thickness)
+    axes.text(0.97 * x0, low, g.adherend_key(bond.below), va="bottom")
+    axes.text(0.97 * x1, high, g.adherend_key(bond.above), ha="right", va="top")
     if g.bondline_thickness > 0.045 * size:
         axes.text(0.97 * x1, 0.0, "adhesive", ha="right", va="center")
     else:  # too thin to be written on
         axes.annotate("adhesive", (0.85 * x1, 0.0), (0.8 * x1, -h - 0.1 * size), ha="center", va="top", arrowprops=LEADER)
 
 
+def _name_stair(axes: Axes, g: SteppedLap, units: str) -> None:
+    """Write names and dimensions of a stair's left end, y from the surface."""
+    (x0, x1), (y0, y1) = axes.get_xlim(), axes.get_ylim()
+    h, f, size, riser = g.bondline_thickness / 2, g.fillet_height, x1 - x0, g.risers[0]
+    corners = stair(g) - [0.0, g.depth / 2]
+    axes.plot(*corners.T, color=INK, linewidth=0.8, linestyle=(0, (6, 3, 1, 3)), gid="mid-line")
+    length = 0.09 * size
+    # Left of the riser its height, under the first tread the layer's thickness.
+    x = 0.62 * x0
+    axes.plot([x - 0.03 * size, 0.0], [-riser, -riser], color=FAINT, linewidth=0.7)
+    axes.annotate("", (x, 0.0), (x, length), arrowprops=ARROW)
+    axes.annotate("", (x, -riser), (x, -riser - length), arrowprops=ARROW)
+    which = "each" if np.ptp(g.risers) < 1e-9 * riser else "first"
+    axes.text(0.97 * x0, 0.93 * y1, f"step_heights, {which} = {display(riser, 'mm', units)}", va="top")
+    text = _keyed(["bondline_thickness"], g.bondline_thickness, units)
+    place = min(0.62 * x1, 0.6 * g.treads[0])
+    above = max(min(length, 0.8 * (riser - h)), 0.04 * size)
+    thin_dimension(axes, place, -riser - h, -riser + h, text, (length, above), -0.015 * size, below=True)
+    axes.annotate("x = 0", (0.0, -riser), (x + 0.05 * size, -riser - 0.06 * size), va="top", arrowprops=LEADER)
+    if f > 0:
+        axes.annotate("", (-h - f, f), (-h - f, 0.0), arrowprops=DOUBLE_ARROW)
+        axes.text(0.05 * size + h, f, _keyed(["spew_height"], f, units), va="bottom")
+    axes.text(0.97 * x0, 0.94 * y0, "lower", va="bottom")
+    axes.text(0.97 * x1, -(riser - h) / 2, "upper", ha="right", va="center")
+    axes.annotate("adhesive", (0.85 * x1, -riser), (0.85 * x1, -riser - h - 0.06 * size), ha="center", va="top", arrowprops=LEADER)
+
+
+# ---- facts ---------------------------------------------------------------
+
+
 def _draw_facts(axes: Axes, joint: Joint, units: str) -> None:
     """List what a section cannot show."""
     g, load = joint.geometry, joint.load
-    facts = [
-        ("width", display(g.width, "mm", units)),
-        ("spew", g.spew),
-        ("force", display(load.force, "N", units) + (" (compression)" if load.force < 0 else "")),
-        ("ends", load.ends),
-        ("temperature_change", display(load.temperature_change, "K", units)),
-        ("lower.material", _material(joint, "lower", units)),
-        ("upper.material", _material(joint, "upper", units)),
-        ("adhesive", _material(joint, "adhesive", units)),
-    ]
+    facts = [("width", display(g.width, "mm", units)), ("spew", g.spew)]
+    if isinstance(g, SteppedLap):
+        facts.append(("step_heights", _listed(g.risers, units, 4)))
+    facts.append(("force", display(load.force, "N", units) + (" (compression)" if load.force < 0 else "")))
+    if load.moment != 0:
+        facts.append(("moment", display(load.moment, "N*mm", units).replace("*", " ")))
+    if load.shear_force != 0:
+        facts.append(("shear_force", display(load.shear_force, "N", units)))
+    facts.append(("ends", load.ends + (", free to lift" if load.shear_force != 0 else "")))
+    facts.append(("temperature_change", display(load.temperature_change, "K", units)))
+    keys = {g.adherend_key(name): name for name in g.adherends()}
+    facts += [(f"{key}.material", _material(joint, name, units)) for key, name in keys.items()]
+    facts.append(("adhesive", _material(joint, "adhesive", units)))
     axes.set_axis_off()
     for i, (key, text) in enumerate(facts):
-        y = 0.97 - 0.125 * i
+        y = 0.97 - min(0.125, 0.95 / len(facts)) * i
         axes.text(0.0, y, key, color=FAINT, va="top", transform=axes.transAxes)
         axes.text(0.5, y, text, va="top", transform=axes.transAxes)
 
@@ -237,8 +384,40 @@ def _material(joint: Joint, region: str, units: str) -> str:
     return shorten(material.name, 24, placeholder=" ...") or f"E = {modulus}"
 
 
-def _keyed(key: str, value: float, units: str) -> str:
-    return f"{key} = {display(value, 'mm', units)}"
+def _keyed(keys: list[str], value: float, units: str, between: str = " = ") -> str:
+    return f"{between.join(keys)} = {display(value, 'mm', units)}"
+
+
+def _listed(values: tuple[float, ...], units: str, most: int = 10) -> str:
+    """Return a list of lengths, or how many there are from the least to the largest."""
+    shown = [display(value, "mm", units) for value in values]
+    unit = shown[0].split(" ")[1]
+    numbers = [text.split(" ")[0] for text in shown]
+    if len(set(numbers)) == 1 and len(numbers) > 1:
+        return f"{len(numbers)} of {shown[0]}"
+    if len(numbers) <= most:
+        return f"{', '.join(numbers)} {unit}"
+    ordered = sorted(numbers, key=float)
+    return f"{len(numbers)} of {ordered[0]} to {ordered[-1]} {unit}"
+
+
+# ---- small parts ---------------------------------------------------------
+
+
+def _box(axes: Axes, x0: float, x1: float, y0: float, y1: float, **look: Any) -> None:
+    from matplotlib.patches import Rectangle
+
+    axes.add_patch(Rectangle((min(x0, x1), y0), abs(x1 - x0), y1 - y0, **{"edgecolor": OUTLINE, "linewidth": 0.9, **look}))
+
+
+def _hatched(axes: Axes, x0: float, x1: float, y0: float, y1: float) -> None:
+    _box(axes, x0, x1, y0, y1, facecolor="white", hatch="/////", linewidth=0.0)
+
+
+def _pin(axes: Axes, x: float, y: float, frame: _Frame) -> None:
+    from matplotlib.patches import Ellipse
+
+    axes.add_patch(Ellipse((x, y), 0.012 * frame.span, 0.012 * frame.step, facecolor="white", edgecolor=OUTLINE, zorder=4))
 
 
 def _drawn_scale(figure: Figure, axes: Axes) -> float:
@@ -246,105 +425,3 @@ def _drawn_scale(figure: Figure, axes: Axes) -> float:
     axes.apply_aspect()
     low, high = axes.get_xlim()
     return float(axes.get_position().width * figure.get_figwidth() / (high - low))
-
-
-# ---- dimensions ----------------------------------------------------------
-
-
-def _dimension(
-    axes: Axes, start: Point, end: Point, text: str, feet: Point, lift: float, within: Point = (-np.inf, np.inf)
-) -> None:
-    """Draw a dimension whose extension lines begin at the feet (y), its text lifted off the line and within limits of x."""
-    axes.annotate("", end, start, arrowprops=DOUBLE_ARROW)
-    for point, foot in zip((start, end), feet, strict=True):
-        axes.plot([point[0]] * 2, [foot, point[1]], color=FAINT, linewidth=0.7, zorder=0)
-    x = min(max((start[0] + end[0]) / 2, within[0]), within[1])
-    axes.text(x, (start[1] + end[1]) / 2 + lift, text, ha="center", va="center", **({} if lift else plate(1.0)))
-
-
-def _thin_dimension(
-    axes: Axes, x: float, y0: float, y1: float, text: str, lengths: Point, beside: float, below: bool = False, **look: Any
-) -> None:
-    """Draw a thin dimension: arrows of two lengths point at its faces from outside, the text beside the upper or lower one."""
-    axes.annotate("", (x, y0), (x, y0 - lengths[0]), arrowprops=ARROW)
-    axes.annotate("", (x, y1), (x, y1 + lengths[1]), arrowprops=ARROW)
-    y = y0 - 0.7 * lengths[0] if below else y1 + 0.7 * lengths[1]
-    axes.text(x + beside, y, text, ha="left" if beside > 0 else "right", va="center", **look)
-
-
-# ---- what all figures share ----------------------------------------------
-
-
-@contextmanager
-def drawing_style() -> Iterator[None]:
-    """Draw in fejoint's style and leave matplotlib's settings as they were.
-
-    Raises
-    ------
-    SetupError
-        matplotlib is not installed.
-    """
-    require_extra("matplotlib", "plot", "drawing figures")
-    from matplotlib import rc_context
-
-    with resources.as_file(resources.files("fejoint.show") / "fejoint.mplstyle") as file, rc_context(fname=file):
-        yield
-
-
-def heading(joint: Joint, what: str) -> str:
-    """Return the text over a figure."""
-    return f"{joint.title or joint.geometry.kind}: {what}"
-
-
-def plate(alpha: float = 0.8) -> dict[str, Any]:
-    """Return the ground that keeps a text readable over lines, as options of the text."""
-    return {"bbox": {"facecolor": "white", "edgecolor": "none", "alpha": alpha, "pad": 1.5}}
-
-
-def outlines(g: SingleLap) -> dict[str, list[Floats]]:
-    """Return the outlines of the regions, each a list of closed polygons (corners, 2), mm."""
-    h, length, f = g.bondline_thickness / 2, g.overlap_length, g.fillet_height
-    layer = [(0.0, -h), (length, -h), (length, h), (0.0, h)]
-    if f > 0:
-        leg = f + 2 * h
-        layer = [(-leg, -h), (length, -h), (length, -h - f), (length + leg, h), (0.0, h), (0.0, h + f)]
-    return {
-        "lower": [_box(-g.lower.free_length, length, -h - g.lower.thickness, -h)],
-        "adhesive": [np.array(layer)],
-        "upper": [_box(0.0, length + g.upper.free_length, h, h + g.upper.thickness)],
-    }
-
-
-def _box(x0: float, x1: float, y0: float, y1: float) -> Floats:
-    return np.array([[x0, y0], [x1, y0], [x1, y1], [x0, y1]])
-
-
-def draw_regions(axes: Axes, polygons: Mapping[str, list[Floats]]) -> None:
-    """Fill regions given by their outlines, as `outlines` returns them."""
-    from matplotlib.patches import Polygon
-
-    for name, parts in polygons.items():
-        # A layer that is thin on paper must not vanish between its outlines.
-        line, order = (0.3, 1.5) if name == "adhesive" else (0.9, 1.0)
-        look: dict[str, Any] = {"edgecolor": OUTLINE, "linewidth": line, "zorder": order, "gid": name}
-        for corners in parts:
-            axes.add_patch(Polygon(corners, facecolor=REGION_COLOURS[name], **look))
-    axes.grid(visible=False)
-
-
-def draw_force(axes: Axes, near: float, far: float, y: float, force: float, width: float) -> None:
-    """Draw an arrow between two places along x, away from the near one in tension and towards it in compression."""
-    tail, tip = (near, far) if force > 0 else (far, near)
-    axes.annotate("", (tip, y), (tail, y), arrowprops={**ARROW, "linewidth": width, "mutation_scale": 16})
-
-
-def end_window(g: SingleLap, end: float, height: float) -> tuple[Point, Point]:
-    """Return limits of x and y (mm) that show an overlap end with some of both adherends; height over width given."""
-    half = max(5.0 * g.bondline_thickness, 2.6 * (g.fillet_height + g.bondline_thickness) if g.fillet_height > 0 else 0.0)
-    return (end - half, end + half), (-half * height, half * height)
-
-
-def round_factor(wanted: float) -> float:
-    """Return 1, or the number of 2, 3, 5, 10, 20 ... next below what is wanted."""
-    factors = [1.0] + [m * 10.0**k for k in range(5) for m in (2.0, 3.0, 5.0, 10.0)]
-    return max((f for f in factors if f <= wanted), default=1.0)

@@ -23,18 +23,19 @@ import numpy as np
 from fejoint import __version__
 from fejoint.bondline.closed_form.comparison import Theory, compare
 from fejoint.errors import SetupError
-from fejoint.joint.families import Joint
+from fejoint.joint.description import Joint
 from fejoint.mechanics.driver import Result
+from fejoint.mechanics.elasticity import von_mises
 from fejoint.mechanics.factor import solver_name
 from fejoint.mechanics.recovery import nodal_stress
 
-__all__ = ["bondline_csv", "joint_as_understood", "section_mesh", "summary", "write_files", "write_run"]
+__all__ = ["adherends_csv", "bondline_csv", "joint_as_understood", "section_mesh", "summary", "write_files", "write_run"]
 
 SCHEMA_VERSION = 1
 
 
 def write_run(result: Result, folder: str | Path, joint_file: str) -> list[Path]:
-    """Write ``bondline.csv``, ``summary.json``, ``section.vtu`` and ``joint.toml``.
+    """Write ``bondline.csv``, ``adherends.csv``, ``summary.json``, ``section.vtu`` and ``joint.toml``.
 
     Parameters
     ----------
@@ -53,6 +54,7 @@ def write_run(result: Result, folder: str | Path, joint_file: str) -> list[Path]
         folder,
         {
             "bondline.csv": lambda path: _text(path, bondline_csv(result)),
+            "adherends.csv": lambda path: _text(path, adherends_csv(result)),
             "summary.json": lambda path: _text(path, json.dumps(summary(result), indent=2, allow_nan=False) + "\n"),
             "section.vtu": lambda path: section_mesh(result).write(path),
             "joint.toml": lambda path: _text(path, joint_file),
@@ -93,38 +95,61 @@ def write_files(folder: str | Path, writers: dict[str, Callable[[Path], Any]]) -
 
 
 def bondline_csv(result: Result) -> str:
-    """Return the stresses along all bondlines as CSV."""
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(["bondline", "level", "x_mm", "shear_MPa", "peel_MPa", "axial_MPa", "measure"])
+    """Return the stresses along all bondlines as CSV, and on the mid-line the load passed on from the left up to there."""
+    rows: list[list[Any]] = [["bondline", "level", "x_mm", "shear_MPa", "peel_MPa", "axial_MPa", "measure", "transferred_N"]]
+    width = result.joint.geometry.width
     for bondline in result.bondlines:
         for level, curve in bondline.levels().items():
-            for row in zip(curve.x, curve.shear, curve.peel, curve.axial, strict=True):
-                writer.writerow([bondline.number, level, *(f"{value:.9g}" for value in row), bondline.measure])
+            passed = [""] * len(curve.x)
+            if level == "middle" and bondline.transferred is not None:
+                passed = [f"{width * value:.9g}" for value in bondline.transferred]
+            for *row, load in zip(curve.x, curve.shear, curve.peel, curve.axial, passed, strict=True):
+                rows.append([bondline.number, level, *(f"{value:.9g}" for value in row), bondline.measure, load])
+    return _csv(rows)
+
+
+def adherends_csv(result: Result) -> str:
+    """Return what the adherends carry where they enter the overlap, and at the steps of a stepped lap, as CSV.
+
+    Per unit width; ``peak_MPa`` is N/t + 6 M/t^2, at a step, where the moment is not known, N/t.
+    """
+    rows: list[list[Any]] = [
+        ["adherend", "x_mm", "thickness_mm", "axial_N_per_mm", "shear_N_per_mm", "moment_N", "axial_MPa", "peak_MPa"]
+    ]
+    for s in result.adherend_sections:
+        values = (s.x, s.thickness, s.axial, s.shear, s.moment, s.axial_stress, s.peak_stress)
+        rows.append([s.adherend, *("" if value is None else f"{value:.9g}" for value in values)])
+    return _csv(rows)
+
+
+def _csv(rows: list[list[Any]]) -> str:
+    out = io.StringIO()
+    csv.writer(out, lineterminator="\n").writerows(rows)
     return out.getvalue()
 
 
 def summary(result: Result) -> dict[str, Any]:
     """Return the summary of a run, ready for JSON (N, mm, MPa, K)."""
     joint, solution = result.joint, result.solution
-    width = joint.geometry.width
-    left, right = result.bondlines[0].left, result.bondlines[0].right
+    width, entries = joint.geometry.width, joint.geometry.entries()
     factors = result.edge_moment_factors
-    assert left is not None and right is not None
     return {
         "schema_version": SCHEMA_VERSION,
         "title": joint.title,
         "passed": result.passed,
         **{f"{name}_MPa": _peak(*getattr(result, name)) for name in ("peak_shear", "peak_peel", "least_peel")},
         "interface_peaks_MPa": {
-            level: {"shear": curve.largest("shear").value, "peel": curve.highest("peel").value}
-            for level, curve in result.bondlines[0].levels().items()
-            if level != "middle"
+            level: {
+                "shear": max((b.levels()[level].largest("shear").value for b in result.bondlines), key=abs),
+                "peel": max(b.levels()[level].highest("peel").value for b in result.bondlines),
+            }
+            for level in ("lower", "upper")
         },
         "mean_shear_MPa": joint.mean_shear,
         "applied_N": joint.load.force,
-        "reaction_N": -solution.gripped.axial * width,
+        "reaction_N": -joint.geometry.pull * solution.gripped.axial * width,
         "elongation_mm": solution.elongation,
+        "transferred_N": {name: force * width for name, force in result.bond_forces.items()},
         "checks": [
             {"name": c.name, "value": _number(c.value), "limit": c.limit, "passed": c.passed, "meaning": c.meaning}
             for c in result.checks
@@ -132,19 +157,17 @@ def summary(result: Result) -> dict[str, Any]:
         "discretisation_error": {name: _number(value) for name, value in result.discretisation_error.items()},
         "edge_moment_factor": None if factors is None else max(factors, key=abs),
         "edge_loads": {
-            end: {"axial_N_per_mm": e.axial, "shear_N_per_mm": e.shear, "moment_N": e.moment}
-            for end, e in (("left", left), ("right", right))
+            name: {"x_mm": entries[name], "axial_N_per_mm": e.axial, "shear_N_per_mm": e.shear, "moment_N": e.moment}
+            for name, e in result.edges.items()
         },
-        "adherend_peak_MPa": {
-            "lower": left.surface_stress(joint.geometry.lower.thickness),
-            "upper": right.surface_stress(joint.geometry.upper.thickness),
-        },
-        "theories": {theory.name: _theory(theory) for theory in compare(joint, result.bondlines[0].edge)},
+        "adherend_peak_MPa": result.adherend_peaks,
+        "theories": {theory.name: _theory(theory) for theory in compare(joint, result.edges)},
         "stress_measure": result.bondlines[0].measure,
         "out_of_plane": joint.out_of_plane,
         "width_strain": solution.width_strain,
         "mesh_density": result.section.density,
         "dofs": result.unknowns,
+        "half_by_symmetry": joint.half,
         "seconds": result.seconds,
         "regions": {name: number for number, name in enumerate(solution.laws)},
         "warnings": result.warnings,
@@ -206,7 +229,6 @@ def section_mesh(result: Result) -> Any:
         return np.column_stack([flat, np.zeros(len(flat))])
 
     xx, yy, xy, zz = np.nan_to_num(np.concatenate(stress)).T
-    mises = np.sqrt(((xx - yy) ** 2 + (yy - zz) ** 2 + (zz - xx) ** 2) / 2 + 3 * xy**2)
     return meshio.Mesh(
         in_space(points),
         [("quad9", np.concatenate(cells))],
@@ -216,7 +238,7 @@ def section_mesh(result: Result) -> Any:
             "stress_yy_MPa": yy,
             "stress_xy_MPa": xy,
             "stress_zz_MPa": zz,
-            "von_mises_MPa": mises,
+            "von_mises_MPa": von_mises(np.stack([xx, yy, xy, zz])),
         },
         cell_data={"region": [np.concatenate(regions)]},
     )
@@ -235,11 +257,11 @@ def _peak(peak: Any, bondline: int) -> dict[str, Any]:
 
 
 def _theory(theory: Theory) -> dict[str, Any]:
-    if theory.bondline is None:
+    if not theory.bondlines:
         return {"reason": theory.reason}
-    shear, peel = theory.bondline.peak_shear, theory.bondline.peak_peel
+    edge = theory.bondlines[0].edge
     return {
-        "peak_shear_MPa": _number(shear.value),
-        "peak_peel_MPa": _number(peel.value),
-        "edge_moment_N": abs(theory.bondline.edge.moment) if theory.bondline.edge else None,
+        "peak_shear_MPa": _number(max((b.peak_shear.value for b in theory.bondlines), key=abs)),
+        "peak_peel_MPa": _number(max(b.peak_peel.value for b in theory.bondlines)),
+        "edge_moment_N": abs(edge.moment) if edge else None,
     }

@@ -17,18 +17,10 @@ from numpy.typing import NDArray
 
 from fejoint.bondline.curves import Bondline, Curve, Peak
 from fejoint.errors import JointError, SetupError
-from fejoint.joint.families import Joint
+from fejoint.joint.description import Joint
 from fejoint.show.colours import FAINT, INK, OUTLINE, REGION_COLOURS
-from fejoint.show.drawing import (
-    draw_force,
-    draw_regions,
-    drawing_style,
-    end_window,
-    heading,
-    outlines,
-    plate,
-    round_factor,
-)
+from fejoint.show.pen import draw_force, draw_regions, drawing_style, heading, plate
+from fejoint.show.shape import end_window, outlines, round_factor
 from fejoint.units import DISPLAY_SYSTEMS, as_number, display
 
 if TYPE_CHECKING:

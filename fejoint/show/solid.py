@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fejoint.errors import JointError, SetupError
-from fejoint.joint.families import Joint
+from fejoint.joint.description import Joint
 
 if TYPE_CHECKING:
     import pyvista as pv

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
+import numpy as np
 from pydantic import TypeAdapter
 from rich import box
 from rich.console import Group, RenderableType
@@ -13,6 +14,7 @@ from rich.text import Text
 
 from fejoint.bondline.closed_form.comparison import Theory, compare, why_they_differ
 from fejoint.bondline.curves import Peak
+from fejoint.joint.families import SteppedLap
 from fejoint.joint.library import shipped
 from fejoint.joint.materials import AdherendMaterial, Adhesive
 from fejoint.joint.model import unit_of
@@ -30,15 +32,13 @@ CAUTION = (
 
 def result_report(result: Result, system: str = "mm") -> RenderableType:
     """Return what a person reads first: peaks, theories beside them, checks, marks, warnings."""
-    edge = result.bondlines[0].edge
-    assert edge is not None
-    theories = compare(result.joint, edge)
+    theories = compare(result.joint, result.edges)
     parts: list[RenderableType] = [_heading(result, system)]
     parts += [Text(f"Warning: {text}", style="bold") for text in result.warnings]
     parts.append(_stresses(result, theories, system))
-    parts.append(Text(why_they_differ(result.joint, theories, edge), style="italic"))
+    parts.append(Text(why_they_differ(result.joint, theories, result.edges), style="italic"))
     parts += [Text(f"Left out: {reason}", style="italic") for reason in dict.fromkeys(t.reason for t in theories if t.reason)]
-    parts += [Text(""), _loads(result, system), Text("")]
+    parts += [Text(""), _passed_on(result, system), Text(""), _adherends(result, system), Text("")]
     parts += list(_checks(result))
     parts += list(_marks(result))
     parts.append(Text(CAUTION))
@@ -75,37 +75,51 @@ def _heading(result: Result, system: str) -> Text:
 
     title = result.joint.title or g.kind
     plane = {"plane-strain": "plane strain", "generalised": "generalised plane strain"}[result.joint.out_of_plane]
+    steps = f"{len(g.treads)} steps, " if isinstance(g, SteppedLap) else ""
+    acting = [f"force {display(load.force, 'N', system)}"]
+    acting += [f"moment {display(load.moment, 'N*mm', system)}"] if load.moment else []
+    acting += [f"shear force {display(load.shear_force, 'N', system)} (loaded end free to lift)"] if load.shear_force else []
     lines = [
-        f"{g.kind}, overlap {mm(g.overlap_length)}, width {mm(g.width)}, bondline {mm(g.bondline_thickness)}, {g.spew} ends",
-        f"force {display(load.force, 'N', system)}, {load.ends} ends, temperature change "
-        f"{display(load.temperature_change, 'K', system)}, {plane}",
+        f"{g.kind}, {steps}overlap {mm(g.length)}, width {mm(g.width)}, bondline {mm(g.bondline_thickness)}, {g.spew} ends",
+        f"{', '.join(acting)}, {load.ends} ends, temperature change {display(load.temperature_change, 'K', system)}, {plane}"
+        + (", upper half solved by symmetry" if result.joint.half else ""),
     ]
     return Text.assemble((title + "\n", "bold"), "\n".join(lines), "\n")
 
 
-def _stresses(result: Result, theories: list[Theory], system: str) -> Table:
-    table = Table(
-        title="Stress along the bondline, mid-line unless it says otherwise",
-        box=box.SIMPLE_HEAD,
-        title_justify="left",
-        title_style="bold",
-        pad_edge=False,
-    )
+def _table(title: str, *columns: str) -> Table:
+    table = Table(title=title, box=box.SIMPLE_HEAD, title_justify="left", title_style="bold", pad_edge=False)
     table.add_column("")
-    for column in ("peak shear", "at x", "peak peel", "at x", "least peel"):
+    for column in columns:
         table.add_column(column, justify="right", no_wrap=True)
-    for bondline in result.bondlines:
-        name = "Finite elements" if len(result.bondlines) == 1 else f"Finite elements, bondline {bondline.number}"
-        table.add_row(name, *_peaks(bondline.peak_shear, bondline.peak_peel, bondline.least_peel, system), style="bold")
-        for level in ("lower", "upper"):
+    return table
+
+
+def _stresses(result: Result, theories: list[Theory], system: str) -> Table:
+    title = "Stress along the bondline, mid-line unless it says otherwise"
+    table = _table(title, "peak shear", "at x", "peak peel", "at x", "least peel")
+    stepped = isinstance(result.joint.geometry, SteppedLap)
+    bonds = {bond.number: bond for bond in result.joint.geometry.bonds()}
+    for bondline in result.bondlines[-1:] if result.joint.half else result.bondlines:
+        part = f", {'tread' if stepped else 'bondline'} {bondline.number}" if stepped or len(result.bondlines) > 1 else ""
+        part = ", both bondlines alike" if result.joint.half else part
+        row = _peaks(bondline.peak_shear, bondline.peak_peel, bondline.least_peel, system)
+        table.add_row(f"Finite elements{part}", *row, style="bold")
+        bond = bonds[bondline.number]
+        # Those of up to twenty treads stand in bondline.csv.
+        for level, adherend in () if stepped else (("lower", bond.below), ("upper", bond.above)):
             curve = bondline.levels()[level]
             peaks = curve.largest("shear"), curve.highest("peel"), curve.lowest("peel")
-            table.add_row(f"  at the {level} interface, clear of corners", *_peaks(*peaks, system))
+            name = "outer" if result.joint.half and adherend != "inner" else adherend.replace("_", " ")
+            table.add_row(f"  at the {name} interface, clear of corners", *_peaks(*peaks, system))
     for theory in theories:
-        if theory.bondline is not None:
-            b = theory.bondline
-            table.add_row(theory.name, *_peaks(b.peak_shear, b.peak_peel, b.least_peel, system))
-    table.add_row("Mean shear (force over bonded area)", display(result.joint.mean_shear, "MPa", system), "", "", "", "")
+        if theory.bondlines:
+            shear = max((b.peak_shear for b in theory.bondlines), key=lambda peak: abs(peak.value))
+            peel = max((b.peak_peel for b in theory.bondlines), key=lambda peak: peak.value)
+            least = min((b.least_peel for b in theory.bondlines), key=lambda peak: peak.value)
+            table.add_row(theory.name, *_peaks(shear, peel, least, system))
+    area = "area of the treads" if stepped else "bonded area"
+    table.add_row(f"Mean shear (force over {area})", display(result.joint.mean_shear, "MPa", system), "", "", "", "")
     return table
 
 
@@ -122,24 +136,54 @@ def _peaks(shear: Peak, peel: Peak, least: Peak, system: str) -> list[str]:
     ]
 
 
-def _loads(result: Result, system: str) -> Table:
-    table = Table(
-        title="Adherends at the overlap's ends", box=box.SIMPLE_HEAD, title_justify="left", title_style="bold", pad_edge=False
-    )
-    table.add_column("")
-    for column in ("edge moment factor", "edge moment per width", "largest beam stress"):
-        table.add_column(column, justify="right")
-    g, bondline, factors = result.joint.geometry, result.bondlines[0], result.edge_moment_factors
-    for i, (name, edge, thickness) in enumerate(
-        (("lower, at x = 0", bondline.left, g.lower.thickness), ("upper, at x = L", bondline.right, g.upper.thickness))
-    ):
-        if edge is not None:
-            table.add_row(
-                name,
-                "-" if factors is None else f"{factors[i]:.4g}",
-                display(edge.moment, "N", system),
-                display(edge.surface_stress(thickness), "MPa", system),
-            )
+def _passed_on(result: Result, system: str) -> Table:
+    """Return which part of the bond passes on how much of the load, and where along the overlap."""
+    g, total = result.joint.geometry, result.joint.line_load
+
+    def share(force: float, of: float) -> str:
+        return "-" if result.joint.load.force == 0 else f"{100 * force / of:.1f} %"
+
+    if isinstance(g, SteppedLap):
+        table = _table("Load passed on, from the left", "load", "share", "so far", "mean stress")
+        areas = {f"tread {i}": length for i, length in enumerate(g.treads, 1)}
+        areas |= {f"riser {i}": height for i, height in enumerate(g.risers, 1)}
+        so_far = 0.0
+        for name, force in result.bond_forces.items():
+            so_far += force
+            mean = f"{display(force / areas[name], 'MPa', system)} {'tension' if name.startswith('riser') else 'shear'}"
+            table.add_row(name, display(force * g.width, "N", system), share(force, total), share(so_far, total), mean)
+        return table
+    table = _table("Load passed on, from the left", "load", "share", "by x = L/4", "by L/2", "by 3L/4", "mean shear")
+    for bondline in result.bondlines:
+        name = f"bondline {bondline.number}"
+        force = result.bond_forces[name]
+        assert bondline.transferred is not None
+        by = [float(np.interp(k * g.length / 4, bondline.x, bondline.transferred)) for k in (1, 2, 3)]
+        mean = display(force / g.length, "MPa", system)
+        load = display(force * g.width, "N", system)
+        table.add_row(name, load, share(force, total), *(share(part, force) for part in by), mean)
+    return table
+
+
+def _adherends(result: Result, system: str) -> Table:
+    """Return what the adherends carry where they enter the overlap, and at their most stressed step."""
+    factors = result.edge_moment_factors
+    columns = ["load per width", "moment per width", "largest beam stress"]
+    table = _table("Adherends where they enter the overlap", *columns, *(["edge moment factor"] if factors else []))
+    entering = [s for s in result.adherend_sections if s.moment is not None]
+    at_steps = [s for s in result.adherend_sections if s.moment is None]
+    worst = [max((s for s in at_steps if s.adherend == e.adherend), key=lambda s: s.peak_stress) for e in entering if at_steps]
+    for i, section in enumerate(entering + worst):
+        place = f"{section.adherend.replace('_', ' ')}, at x = {display(section.x, 'mm', system)}"
+        if section.moment is None:
+            place += f", {display(section.thickness, 'mm', system)} left by the steps (mean stress)"
+        table.add_row(
+            place,
+            display(section.axial, "N/mm", system),
+            "-" if section.moment is None else display(section.moment, "N", system),
+            display(section.peak_stress, "MPa", system),
+            *([f"{factors[i]:.4g}"] if factors else []),
+        )
     return table
 
 

@@ -105,7 +105,7 @@ def test_python_and_file_make_equal_joints():
         ("joint.spew_height=0.2", "joint.spew_height", 'spew = "fillet"'),
         ("load.ends=welded", "load.ends", '"clamped" or "pinned"'),
         ("load.temperature_change=-100 K", "adhesive.expansion", "is missing"),
-        ("load.moment=1 N*m", "load.moment", "only knows 0"),
+        ("load.moment=1 N*m", "load.moment", 'only goes with ends = "pinned"'),
         ("analysis.large_rotation=true", "analysis.large_rotation", "only knows false"),
         ("analysis.adhesive_model=plastic", "analysis.adhesive_model", "only knows"),
         ("analysis.error_target=0", "analysis.error_target", "at least 0.0001"),

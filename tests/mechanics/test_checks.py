@@ -35,9 +35,9 @@ def after(monkeypatch, stage: str, change) -> None:
 
 
 def swap_materials_in_assembly(monkeypatch):
-    def assemble(d, laws, ends):
+    def assemble(d, laws, *ends):
         swapped = {**laws, "adhesive": laws["lower"], "lower": laws["adhesive"]}
-        return replace(linear.assemble(d, swapped, ends), laws=laws)
+        return replace(linear.assemble(d, swapped, *ends), laws=laws)
 
     monkeypatch.setattr(driver, "assemble", assemble)
 
@@ -71,11 +71,11 @@ def apply_one_percent_more(monkeypatch):
 
 
 def forget_sideways_reaction(monkeypatch):
-    after(monkeypatch, "solve_linear", lambda s: replace(s, loaded=replace(s.loaded, lateral=0.0)))
+    after(monkeypatch, "solve_linear", lambda s: replace(s, ends=s.ends | {"upper": replace(s.loaded, lateral=0.0)}))
 
 
 def reverse_end_moment(monkeypatch):
-    after(monkeypatch, "solve_linear", lambda s: replace(s, loaded=replace(s.loaded, moment=-s.loaded.moment)))
+    after(monkeypatch, "solve_linear", lambda s: replace(s, ends=s.ends | {"upper": replace(s.loaded, moment=-s.loaded.moment)}))
 
 
 def report_half_the_elongation(monkeypatch):
@@ -95,8 +95,8 @@ def forget_width_strain(monkeypatch):
 
 
 def blur_the_linear_solver(monkeypatch):
-    def assemble(d, laws, ends):
-        system = linear.assemble(d, laws, ends)
+    def assemble(d, laws, *ends):
+        system = linear.assemble(d, laws, *ends)
         noise = np.random.default_rng(1).normal(scale=1e-9, size=(system.matrix.shape[0], 1))
         return replace(system, solve=lambda right: system.solve(right) * (1 + noise))
 

@@ -83,7 +83,7 @@ def test_curves_lie_where_their_names_say(lap, keys):
     joint = lap(**keys)
     g, section = joint.geometry, mesh_section(joint)
     mesh, h, length = section.mesh, joint.geometry.bondline_thickness / 2, joint.geometry.overlap_length
-    assert section.bondlines == 1
+    assert [name for name in mesh.boundaries if name.endswith("middle")] == ["bondline 1 middle"]
     expected = {
         "gripped": ((-g.lower.free_length,) * 2, (-h - g.lower.thickness, -h)),
         "loaded": ((length + g.upper.free_length,) * 2, (h, h + g.upper.thickness)),
@@ -312,14 +312,16 @@ def test_curves_run_along_x_whatever_the_mesh_says(lap):
 
 @pytest.fixture
 def spoiled(tmp_path, monkeypatch):
-    """Return the function that lets the package use a changed copy of the script."""
+    """Return the function that lets the package use changed copies of the script and of what it includes."""
 
     def spoil(old: str, new: str, also: str = ""):
-        text = script_path("single_lap.geo").read_text()
-        assert old in text
+        texts = {name: script_path(name).read_text() for name in ("grid.geo", "single_lap.geo")}
+        assert any(old in text for text in texts.values())
+        for name, text in texts.items():
+            (tmp_path / name).write_text(text.replace(old, new))
         copy = tmp_path / "single_lap.geo"
-        copy.write_text(text.replace(old, new) + also)
-        monkeypatch.setattr(section_module, "script_path", lambda name: copy)
+        copy.write_text(copy.read_text() + also)
+        monkeypatch.setattr(section_module, "script_path", lambda name: tmp_path / name)
         return copy
 
     return spoil

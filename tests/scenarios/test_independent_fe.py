@@ -97,7 +97,7 @@ def test_displacements_agree(pair):
     largest = np.abs(theirs.displacement).max()
     assert np.abs(ours.displacement - theirs.displacement).max() <= DISPLACEMENT * largest
     # The width strain works on the section as displacements over its thickness do.
-    thickness = ours.joint.geometry.lever
+    thickness = ours.joint.geometry.depth
     assert abs(ours.width_strain - theirs.width_strain) <= DISPLACEMENT * largest / thickness
 
 

@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 from fejoint.bondline.closed_form.grid import axial_modulus, places, single_lap
 from fejoint.bondline.curves import Bondline, Curve, EdgeLoads
 from fejoint.errors import TheoryError
-from fejoint.joint.families import Joint
+from fejoint.joint.description import Joint
 
 __all__ = ["curves", "edge_moment_factor", "peel_stress", "shear_stress"]
 

@@ -6,7 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fejoint.errors import TheoryError
-from fejoint.joint.families import Joint, SingleLap
+from fejoint.joint.description import Joint
+from fejoint.joint.families import SingleLap
 from fejoint.joint.materials import AdherendMaterial, Adhesive
 
 __all__ = ["axial_modulus", "free_strains", "places", "single_lap"]
@@ -30,8 +31,8 @@ def axial_modulus(material: AdherendMaterial | Adhesive) -> float:
     return c["e_x"] / (1 - c["nu_xz"] ** 2 * c["e_z"] / c["e_x"])
 
 
-def free_strains(joint: Joint) -> tuple[float, float]:
-    """Return the strain along x that lower and upper adherend take up by temperature alone, the width held alike.
+def free_strains(joint: Joint) -> dict[str, float]:
+    """Return the strain along x that every adherend takes up by temperature alone, the width held alike.
 
     (1 + nu) alpha times the change where the width does not strain, less nu
     times the width strain where it does: what goes with `axial_modulus`. The
@@ -50,8 +51,7 @@ def free_strains(joint: Joint) -> tuple[float, float]:
         c = material.engineering_constants()
         return c["a_x"] * change + c["nu_xz"] * c["e_z"] / c["e_x"] * (c["a_z"] * change - width)
 
-    lower, upper = (part.material for part in joint.geometry.adherends().values())
-    return strain(lower), strain(upper)
+    return {name: strain(part.material) for name, part in joint.geometry.adherends().items()}
 
 
 def single_lap(joint: Joint, theory: str) -> SingleLap:

@@ -19,9 +19,11 @@ from numpy.typing import NDArray
 
 from fejoint.bondline.closed_form.grid import axial_modulus, free_strains, places, single_lap
 from fejoint.bondline.curves import Bondline, Curve
-from fejoint.joint.families import Joint
+from fejoint.errors import TheoryError
+from fejoint.joint.description import Joint
+from fejoint.joint.families import DoubleLap
 
-__all__ = ["curves", "shear_stress"]
+__all__ = ["curves", "double_lap", "shear_stress"]
 
 Floats = NDArray[np.float64]
 
@@ -82,7 +84,36 @@ def curves(joint: Joint) -> Bondline:
         (axial_modulus(lower.material) * lower.thickness, axial_modulus(upper.material) * upper.thickness),
         joint.adhesive.engineering_constants()["g_xy"],
         geometry.bondline_thickness,
-        free[1] - free[0],
+        free["upper"] - free["lower"],
     )
     nothing = np.full_like(x, np.nan)
     return Bondline(number=1, middle=Curve(x, shear, nothing, nothing), measure="Volkersen 1938")
+
+
+def double_lap(joint: Joint) -> list[Bondline]:
+    """Return both bondlines of a double lap with like outers: half the inner and one outer, under half the load, each.
+
+    Raises
+    ------
+    TheoryError
+        Not a double lap, or unlike outers.
+    """
+    g = joint.geometry
+    if not isinstance(g, DoubleLap):
+        raise TheoryError(f"Volkersen's double lap is for double-lap joints; this is a {g.kind} joint.")
+    if not g.has_like_halves:
+        raise TheoryError("Volkersen's double lap is for like outers; with unlike ones the shares of the load are not known.")
+    inner, outer = g.inner, g.outers[1]
+    x, free = places(g.overlap_length), free_strains(joint)
+    shear = shear_stress(
+        x - g.overlap_length / 2,
+        joint.line_load / 2,
+        g.overlap_length,
+        (axial_modulus(inner.material) * inner.thickness / 2, axial_modulus(outer.material) * outer.thickness),
+        joint.adhesive.engineering_constants()["g_xy"],
+        g.bondline_thickness,
+        free["upper_outer"] - free["inner"],
+    )
+    nothing = np.full_like(x, np.nan)
+    curve = Curve(x, shear, nothing, nothing)
+    return [Bondline(number=bond.number, middle=curve, measure="Volkersen 1938") for bond in g.bonds()]
