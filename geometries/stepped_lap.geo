@@ -210,10 +210,10 @@ For k In {0:2*steps}
       to = stops(s);
       Call Between;
       r = #P() / 3 - 1;
-      If (k == 1 && Fabs(to - f) <= same)
+      If (k == 1 && to < edge && Fabs(to - f) <= same)
         top_r = r;      // the toes' cuts
       EndIf
-      If (k == 2*steps - 1 && Fabs(to - edge + f) <= same)
+      If (k == 2*steps - 1 && to < edge && Fabs(to - edge + f) <= same)
         bottom_r = r;
       EndIf
       from = to;

@@ -111,7 +111,9 @@ def _beams_in_line(joint: Joint) -> list[tuple[float, float]]:
 
 
 def _buckles(beams: list[tuple[float, float]], thrust: float, clamped: bool, lifted: bool = False, pieces: int = 8) -> bool:
-    """Return whether beams in line (length, bending stiffness), held sideways at both ends (or, lifted, at the first), buckle below a thrust, N/mm.
+    """Return whether beams in line (length, bending stiffness) buckle below a thrust, N/mm.
+
+    They are held sideways at both ends; lifted, at the first alone.
 
     Cubic beam elements: they do not as long as their stiffness less the thrust's
     part stays positive definite. The moment itself need not tell: alike arms

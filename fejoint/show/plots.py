@@ -8,7 +8,7 @@ Lines differ by dash and lightness, so that a grey print still tells them apart.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -17,10 +17,12 @@ from numpy.typing import NDArray
 
 from fejoint.bondline.curves import Bondline, Curve, Peak
 from fejoint.errors import JointError, SetupError
-from fejoint.joint.description import Joint
+from fejoint.joint.families import SteppedLap
+from fejoint.joint.geometry import Geometry
 from fejoint.show.colours import FAINT, INK, OUTLINE, REGION_COLOURS
-from fejoint.show.pen import draw_force, draw_regions, drawing_style, heading, plate
-from fejoint.show.shape import end_window, outlines, round_factor
+from fejoint.show.overlap import draw_overlap
+from fejoint.show.pen import drawing_style, heading, plate
+from fejoint.show.shape import end_window, round_factor
 from fejoint.units import DISPLAY_SYSTEMS, as_number, display
 
 if TYPE_CHECKING:
@@ -34,9 +36,13 @@ __all__ = ["bondline_figure", "mesh_figure", "save_figure"]
 Floats = NDArray[np.float64]
 
 FORMATS = (".png", ".svg", ".pdf")
-# Finite elements, then theories in the order given: dash and lightness both change.
-ELEMENTS: dict[str, Any] = {"color": "#0b2f52", "linestyle": "-", "linewidth": 2.3}
-INTERFACE: dict[str, Any] = {"color": ELEMENTS["color"], "linewidth": 0.9, "markevery": 0.12, "markersize": 5}
+# Finite elements (a second bondline thinner and lighter, on the first), then theories in the order given: dash and
+# lightness both change.
+ELEMENTS: list[dict[str, Any]] = [
+    {"color": "#0b2f52", "linestyle": "-", "linewidth": 2.3},
+    {"color": "#5a9bd0", "linestyle": "-", "linewidth": 1.7},
+]
+INTERFACE: dict[str, Any] = {"linewidth": 0.9, "markevery": 0.12, "markersize": 5}
 MARKERS = {"lower": 6, "upper": 7}  # of the interfaces: matplotlib's carets upwards and downwards
 THEORIES: list[dict[str, Any]] = [
     {"color": "#b8500f", "linestyle": (0, (6, 2))},
@@ -51,17 +57,21 @@ MIDLINE_NOTE = "mid-line of the layer, clear of the corners, where the stress is
 
 
 def bondline_figure(
-    result: Result, theories: Mapping[str, Bondline] | None = None, units: str = "mm", interfaces: bool = False
+    result: Result,
+    theories: Mapping[str, Bondline | Sequence[Bondline]] | None = None,
+    units: str = "mm",
+    interfaces: bool = False,
 ) -> Figure:
-    """Return shear and peel along the bondline, under the section of the overlap on the same x axis.
+    """Return shear, peel and the load passed on along the bondline, under the section of the overlap on the same x axis.
 
-    The mean shear and the peaks are marked with value and place.
+    The mean shear and the peaks are marked with value and place. The treads of
+    a stepped lap make one line; two bondlines make two, or one where they are alike.
 
     Parameters
     ----------
     result : Result
         A solved joint; all its bondlines are drawn.
-    theories : mapping of name to Bondline, optional
+    theories : mapping of name to Bondline, or to several, optional
         Closed forms to draw over it. A stress that a theory does not give (NaN) is left out.
     units : str
         Display system, one of `fejoint.units.DISPLAY_SYSTEMS`.
@@ -76,42 +86,75 @@ def bondline_figure(
     with drawing_style():
         from matplotlib.figure import Figure
 
-        figure = Figure(layout="constrained")
-        top, shear, peel = figure.subplots(3, 1, sharex=True, gridspec_kw={"height_ratios": [1.25, 3.0, 3.0]})
+        g = result.joint.geometry
+        figure = Figure(figsize=(10, 9.6), layout="constrained")
+        heights = [1.25 + 0.35 * (len(g.adherends()) - 2), 3.0, 3.0, 1.8]
+        top, shear, peel, load = figure.subplots(4, 1, sharex=True, gridspec_kw={"height_ratios": heights})
         mm, length_unit = _unit("mm", units)
         figure.suptitle(heading(result.joint, "stresses along the bondline"), x=0.01, ha="left")
-        _overlap_strip(top, result.joint, mm, units)
+        draw_overlap(top, result.joint, mm, units)
+        drawn = {name: [theory] if isinstance(theory, Bondline) else list(theory) for name, theory in (theories or {}).items()}
         for axes, name in ((shear, "shear"), (peel, "peel")):
-            _draw_curves(axes, name, result, theories or {}, units, interfaces)
+            _draw_curves(axes, name, result, drawn, units, interfaces)
             _mark_values(axes, name, result, units)
-            for end in (0.0, result.joint.geometry.overlap_length):
+        _draw_passed_on(load, result, units)
+        for axes in (shear, peel, load):
+            axes.axhline(0.0, color=FAINT, linewidth=0.8, zorder=0)
+            for end in (0.0, g.length):
                 axes.axvline(end * mm, color=FAINT, linewidth=0.8, linestyle=(0, (2, 3)), zorder=0)
+            for bond in g.bonds()[1:] if isinstance(g, SteppedLap) else ():
+                axes.axvline(bond.start * mm, color=FAINT, linewidth=0.6, alpha=0.6, zorder=0, gid="riser")
         shear.set_title(MIDLINE_NOTE, color=FAINT, fontsize="medium")
-        peel.set_xlabel(f"x along the overlap, {length_unit}")
+        load.set_xlabel(f"x along the overlap, {length_unit}")
         handles, labels = shear.get_legend_handles_labels()
         figure.legend(handles, labels, loc="outside lower center", ncols=2 if len(labels) > 3 else max(len(labels), 1))
         return _settled(figure)
 
 
-def _draw_curves(axes: Axes, name: str, result: Result, theories: Mapping[str, Bondline], units: str, interfaces: bool) -> None:
+def _lines(g: Geometry, bondlines: Sequence[Bondline]) -> list[tuple[str, Sequence[Bondline]]]:
+    """Return which bondlines make a line together, and what to add to its name."""
+    if isinstance(g, SteppedLap) or len(bondlines) == 1:
+        return [("", bondlines)]
+    if _are_alike(bondlines):
+        return [(", both bondlines (alike)", bondlines[:1])]
+    return [(f", bondline {bondline.number}", [bondline]) for bondline in bondlines]
+
+
+def _are_alike(bondlines: Sequence[Bondline]) -> bool:
+    """Return whether the curves of bondlines lie on one another as far as the eye can tell."""
+    first = bondlines[0].middle
+    for name in ("shear", "peel"):
+        values = getattr(first, name)
+        for other in bondlines[1:]:
+            off = np.abs(np.interp(first.x, other.middle.x, getattr(other.middle, name)) - values)
+            if not np.isnan(values).all() and np.nanmax(off) > 2e-3 * np.nanmax(np.abs(values)):
+                return False
+    return True
+
+
+def _draw_curves(
+    axes: Axes, name: str, result: Result, theories: Mapping[str, Sequence[Bondline]], units: str, interfaces: bool
+) -> None:
     """Draw one stress along all bondlines, and what theories say of it."""
-    mm, _ = _unit("mm", units)
+    g, mm = result.joint.geometry, _unit("mm", units)[0]
     mpa, unit = _unit("MPa", units)
     axes.set_ylabel(f"{name} stress, {unit}")
-    axes.axhline(0.0, color=FAINT, linewidth=0.8, zorder=0)
-    count = len(result.bondlines)
-    for i, bondline in enumerate(result.bondlines):
-        label = "finite elements" + (f", bondline {bondline.number}" if count > 1 else "")
-        x, values = _dense(bondline.middle, name)
-        axes.plot(x * mm, values * mpa, label=label, zorder=3, alpha=1.0 - 0.5 * i / count, **ELEMENTS)
-        for level, curve in bondline.levels().items() if interfaces else ():
-            if level in MARKERS:
-                x, values = _dense(curve, name)
-                axes.plot(x * mm, values * mpa, label=f"{label}, {level} interface", marker=MARKERS[level], **INTERFACE)
-    for i, (theory, bondline) in enumerate(theories.items()):
-        values = getattr(bondline, name)
-        if not np.isnan(values).all():
-            axes.plot(bondline.x * mm, values * mpa, label=theory, **THEORIES[i % len(THEORIES)])
+    for i, (which, bondlines) in enumerate(_lines(g, result.bondlines)):
+        label, style = f"finite elements{which}", ELEMENTS[i]
+        x, values = _joined([_dense(bondline.middle, name) for bondline in bondlines])
+        axes.plot(x * mm, values * mpa, label=label, zorder=3 + 0.1 * i, **style)
+        for level in MARKERS if interfaces else ():
+            curves = [bondline.levels()[level] for bondline in bondlines if level in bondline.levels()]
+            if curves:
+                x, values = _joined([_dense(curve, name) for curve in curves])
+                look = {**INTERFACE, "color": style["color"], "marker": MARKERS[level]}
+                axes.plot(x * mm, values * mpa, label=f"{label}, {level} interface", **look)
+    for i, (theory, solved) in enumerate(theories.items()):
+        for k, (which, bondlines) in enumerate(_lines(g, solved)):
+            x, values = _joined([(bondline.x, getattr(bondline, name)) for bondline in bondlines])
+            if not np.isnan(values).all():
+                style = {**THEORIES[i % len(THEORIES)], **({"linewidth": 1.0} if k else {})}
+                axes.plot(x * mm, values * mpa, label=theory + which.replace(" (alike)", ""), **style)
     axes.margins(y=0.16)
 
 
@@ -121,34 +164,45 @@ def _dense(curve: Curve, name: str) -> tuple[Floats, Floats]:
     return x, curve.at(x, name)
 
 
+def _joined(parts: Sequence[tuple[Floats, Floats]]) -> tuple[Floats, Floats]:
+    """Return curves one after the other as one, with a gap where one follows another."""
+    x, values = parts[0]
+    for more_x, more in parts[1:]:
+        x, values = np.concatenate([x, [more_x[0]], more_x]), np.concatenate([values, [np.nan], more])
+    return x, values
+
+
 def _mark_values(axes: Axes, name: str, result: Result, units: str) -> None:
     """Mark the mean and the extremes of a stress."""
     if name == "shear":
-        _mark_mean(axes, result, units)
-        _mark_peak(axes, result.peak_shear[0], "peak", result, units)
+        _mark_level(axes, result.joint.mean_shear, "MPa", "mean", result, units)
+        _mark_peak(axes, *result.peak_shear, "peak", result, units)
     else:
-        _mark_peak(axes, result.peak_peel[0], "peak", result, units)
-        _mark_peak(axes, result.least_peel[0], "least", result, units)
+        _mark_peak(axes, *result.peak_peel, "peak", result, units)
+        _mark_peak(axes, *result.least_peel, "least", result, units)
 
 
-def _mark_mean(axes: Axes, result: Result, units: str) -> None:
-    mm, mpa = _unit("mm", units)[0], _unit("MPa", units)[0]
-    length, mean = result.joint.geometry.overlap_length * mm, result.joint.mean_shear
-    axes.plot([0.0, length], [mean * mpa] * 2, color=INK, linewidth=1.0, linestyle=(0, (4, 3)), gid="mean shear")
-    # Beyond the overlap's end, where no curve runs.
-    axes.text(1.015 * length, mean * mpa, f"mean\n{display(mean, 'MPa', units, 3)}", va="center", **plate())
+def _mark_level(axes: Axes, value: float, inside: str, word: str, result: Result, units: str) -> None:
+    """Mark a value that holds for the whole overlap, its text beyond the overlap's end, where no curve runs."""
+    length, factor = result.joint.geometry.length * _unit("mm", units)[0], _unit(inside, units)[0]
+    axes.plot([0.0, length], [value * factor] * 2, color=INK, linewidth=1.0, linestyle=(0, (4, 3)), gid=f"{word} level")
+    axes.text(1.015 * length, value * factor, f"{word}\n{display(value, inside, units, 3)}", va="center", **plate())
 
 
-def _mark_peak(axes: Axes, peak: Peak, word: str, result: Result, units: str) -> None:
+def _mark_peak(axes: Axes, peak: Peak, number: int, word: str, result: Result, units: str) -> None:
     """Mark an extreme with its value and place, the text towards the overlap's middle."""
-    mm, mpa = _unit("mm", units)[0], _unit("MPa", units)[0]
+    g, mm, mpa = result.joint.geometry, _unit("mm", units)[0], _unit("MPa", units)[0]
     place, value = peak.x * mm, peak.value * mpa
-    left = peak.x <= result.joint.geometry.overlap_length / 2
+    left = peak.x <= g.length / 2
     low, high = axes.get_ylim()
     up = value > (low + high) / 2
-    axes.plot([place], [value], marker="o", color=ELEMENTS["color"], markerfacecolor="white", zorder=5, gid=f"{word} mark")
+    where = ""
+    if len(result.bondlines) > 1:
+        where = f", tread {number}" if isinstance(g, SteppedLap) else f", bondline {number}"
+        where = where if len(_lines(g, result.bondlines)) > 1 or isinstance(g, SteppedLap) else ""
+    axes.plot([place], [value], marker="o", color=ELEMENTS[0]["color"], markerfacecolor="white", zorder=5, gid=f"{word} mark")
     axes.annotate(
-        f"{word} {display(peak.value, 'MPa', units, 3)} at x = {display(peak.x, 'mm', units, 3)}",
+        f"{word} {display(peak.value, 'MPa', units, 3)} at x = {display(peak.x, 'mm', units, 3)}{where}",
         (place, value),
         xytext=(34 if left else -34, 8 if up else -8),
         textcoords="offset points",
@@ -160,39 +214,40 @@ def _mark_peak(axes: Axes, peak: Peak, word: str, result: Result, units: str) ->
     )
 
 
-def _overlap_strip(axes: Axes, joint: Joint, mm: float, units: str) -> None:
-    """Draw the overlap on the curves' x axis, the layer thick enough to be seen."""
-    g = joint.geometry
-    beyond = 0.14 * g.overlap_length
-    total = g.lower.thickness + g.upper.thickness
-    half_layer = max(g.bondline_thickness, 0.27 * total) / 2
-    h = g.bondline_thickness / 2
+def _draw_passed_on(axes: Axes, result: Result, units: str) -> None:
+    """Draw the load that the bond has passed on along the overlap, from nothing at its left to all at its right."""
+    g, mm = result.joint.geometry, _unit("mm", units)[0]
+    newton, unit = _unit("N", units)
+    axes.set_ylabel(f"load passed on, {unit}")
+    lines = _lines(g, result.bondlines)
+    for i, (_, bondlines) in enumerate(lines):
+        x, values = _passed_on(result, bondlines)
+        axes.plot(x * mm, values * newton, zorder=3, gid="load", **ELEMENTS[i])
+    if not isinstance(g, SteppedLap) and len(result.bondlines) > 1:
+        parts = [_passed_on(result, [bondline]) for bondline in result.bondlines]
+        x = parts[0][0]
+        total = sum(np.interp(x, *part) for part in parts)
+        axes.plot(x * mm, total * newton, color=FAINT, linewidth=1.4, zorder=2, gid="load of all")
+        each = ", each" if len(lines) == 1 else ""
+        for text, values in (("both bondlines together", total), (f"one bondline{each}", parts[0][1])):
+            at = np.interp(0.5 * g.length, x, values) * newton
+            axes.annotate(text, (0.5 * g.length * mm, at), (0, 5), textcoords="offset points", ha="center", color=FAINT, **plate())
+    if result.joint.load.force != 0:
+        _mark_level(axes, result.joint.load.force, "N", "force", result, units)
+    if isinstance(g, SteppedLap):
+        axes.set_title("jumps: what the risers pass on, pulled across", color=FAINT, fontsize="medium")
+    elif g.fillet_height > 0:
+        axes.set_title("jumps at the ends: what the fillets pass on beyond them", color=FAINT, fontsize="medium")
+    axes.margins(y=0.16)
 
-    def drawn(xy: Floats) -> Floats:
-        # The layer is drawn at its own scale across the thickness, the adherends keep theirs.
-        y = xy[:, 1]
-        across = np.where(np.abs(y) <= h, y / h * half_layer, y + np.sign(y) * (half_layer - h))
-        return np.column_stack([xy[:, 0] * mm, across])
 
-    draw_regions(axes, {name: [drawn(corners) for corners in parts] for name, parts in outlines(g).items()})
-    bottom, top = -half_layer - g.lower.thickness, half_layer + g.upper.thickness
-    axes.set_xlim(-beyond * mm, (g.overlap_length + beyond) * mm)
-    axes.set_ylim(bottom - 0.04 * total, top + 0.04 * total)
-    axes.set_axis_off()
-    _strip_words(axes, joint, beyond * mm, g.overlap_length * mm, (bottom - half_layer) / 2, (top + half_layer) / 2, units)
-
-
-def _strip_words(axes: Axes, joint: Joint, beyond: float, length: float, lower: float, upper: float, units: str) -> None:
-    """Name force and regions; all places as drawn, `lower` and `upper` the adherends' middles."""
-    force = joint.load.force
-    look: dict[str, Any] = {"color": INK, "ha": "center", "va": "center", "fontsize": "medium"}
-    if force != 0:
-        draw_force(axes, -0.25 * beyond, -0.85 * beyond, lower, force, 1.8)
-        draw_force(axes, length + 0.25 * beyond, length + 0.85 * beyond, upper, force, 1.8)
-        axes.text(-0.5 * beyond, upper, f"force\n{display(force, 'N', units)}", **look)
-    axes.text(length + 0.5 * beyond, lower, "thickness\nnot to scale", **{**look, "color": FAINT})
-    for name, y in (("upper", upper), ("adhesive", 0.0), ("lower", lower)):
-        axes.text(0.5 * length, y, name, **look)
+def _passed_on(result: Result, bondlines: Sequence[Bondline]) -> tuple[Floats, Floats]:
+    """Return places (mm) and the load (N) passed on up to there, with what goes over before the first and after the last."""
+    whole = isinstance(result.joint.geometry, SteppedLap)
+    passed = [force for name, force in result.bond_forces.items() if whole or name == f"bondline {bondlines[0].number}"]
+    x = np.concatenate([bondlines[0].x[:1], *(b.x for b in bondlines), bondlines[-1].x[-1:]])
+    load = np.concatenate([[0.0], *(b.transferred for b in bondlines if b.transferred is not None), [sum(passed)]])
+    return x, load * result.joint.geometry.width
 
 
 def _unit(inside: str, system: str) -> tuple[float, str]:
@@ -239,6 +294,8 @@ def mesh_figure(result: Result, end: str = "left", units: str = "mm") -> Figure:
             axes.grid(visible=False)
             axes.set_xlabel(f"x, {unit}")
             axes.set_ylabel(f"y, {unit}")
+        handles, labels = near.get_legend_handles_labels()
+        figure.legend(handles, labels, loc="outside lower center", ncols=len(labels))
         return _settled(figure)
 
 
@@ -255,14 +312,12 @@ def _whole_mesh(axes: Axes, result: Result, mm: float) -> None:
 
 
 def _mesh_at_end(axes: Axes, result: Result, end: str, mm: float) -> None:
-    g = result.joint.geometry
-    (x0, x1), (y0, y1) = end_window(g, 0.0 if end == "left" else g.overlap_length, 0.42)
+    (x0, x1), (y0, y1) = end_window(result.joint.geometry, end, 0.42)
     _draw_mesh(axes, result, mm, 0.7)
     axes.set_xlim(x0 * mm, x1 * mm)
     axes.set_ylim(y0 * mm, y1 * mm)
     axes.set_aspect(1.0)
     axes.set_title(f"{end} end of the overlap, to scale", color=FAINT)
-    axes.legend(loc="upper left" if end == "left" else "lower right")
 
 
 def _draw_mesh(axes: Axes, result: Result, mm: float, line: float) -> None:

@@ -55,7 +55,7 @@ def why_they_differ(joint: Joint, theories: list[Theory], edges: Mapping[str, Ed
     if isinstance(joint.geometry, DoubleLap):
         return f"Volkersen leaves out that the outers bend and that the adherends shear, which evens the stress out. {ends}"
     if isinstance(joint.geometry, SteppedLap):
-        text = "The shear lag leaves all load to the treads, where in FE the risers, butt ends among them, take their share in tension"
+        text = "The shear lag leaves all load to the treads, where in FE the risers and butt ends take their share in tension"
         return f"{text}; and it leaves out that the adherends bend and shear."
     text, own = "", next((t.bondlines[0] for t in theories if t.bondlines and t.name.endswith("own edge moment")), None)
     edge = larger_moment(edges["lower"], edges["upper"])

@@ -64,7 +64,7 @@ def step_coefficients(
         matrix[2 * i + 1, [a, b, c, d]] = [decay[i], 1.0, -1.0, -decay[i + 1]]
         right[2 * i + 1] = share[i + 1] - share[i]
         matrix[2 * i + 2, [a, b, c, d]] = [w[i] * decay[i], -w[i], -w[i + 1], w[i + 1] * decay[i + 1]]
-    return np.linalg.solve(matrix, right).reshape(n, 2)
+    return np.asarray(np.linalg.solve(matrix, right).reshape(n, 2), dtype=np.float64)
 
 
 def step_shear(x: Floats, length: float, stiffness: tuple[float, float], k: float, coefficients: Floats) -> Floats:

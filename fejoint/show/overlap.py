@@ -1,0 +1,96 @@
+"""The overlap drawn on the x axis of curves, thick enough for its parts to be named."""
+
+from __future__ import annotations
+
+from itertools import accumulate
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fejoint.joint.description import Joint
+from fejoint.joint.families import SteppedLap
+from fejoint.joint.geometry import Geometry
+from fejoint.show.colours import FAINT, INK
+from fejoint.show.pen import LEADER, draw_force, draw_regions
+from fejoint.show.shape import outlines
+from fejoint.units import display
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+__all__ = ["draw_overlap"]
+
+Floats = NDArray[np.float64]
+
+BEYOND = 0.14  # how much of either side is shown, over the overlap's length
+THIN = 0.5  # an adherend is drawn at least so thick, over the thickest one
+LAYERS = 0.27  # all layers are drawn at least so thick together, over all adherends
+
+
+def draw_overlap(axes: Axes, joint: Joint, mm: float, units: str) -> None:
+    """Draw the overlap on an x axis in display units (`mm` of them a millimetre), its thickness not to scale."""
+    g = joint.geometry
+    true, drawn = _heights(g)
+    regions = {
+        name: [np.column_stack([corners[:, 0] * mm, np.interp(corners[:, 1], true, drawn)]) for corners in parts]
+        for name, parts in outlines(g).items()
+    }
+    draw_regions(axes, regions)
+    length, beyond, depth = g.length * mm, BEYOND * g.length * mm, drawn[-1] - drawn[0]
+    axes.set_xlim(-beyond, length + beyond)
+    axes.set_ylim(drawn[0] - 0.04 * depth, drawn[-1] + 0.04 * depth)
+    axes.set_axis_off()
+    look: dict[str, Any] = {"color": INK, "ha": "center", "va": "center", "fontsize": "medium"}
+    middles = dict(zip(g.adherends(), ((drawn[:-1] + drawn[1:]) / 2)[::2], strict=False))
+    if isinstance(g, SteppedLap):
+        middles = dict.fromkeys(g.adherends(), 0.0)
+        _name_stair(axes, g, mm, look)
+        free = 0.3 * depth, -0.3 * depth
+    else:
+        for name, y in middles.items():
+            axes.text(0.5 * length, y, g.adherend_key(name), **look)
+        for bond in g.bonds():
+            axes.text(0.5 * length, np.interp(bond.y, true, drawn), "adhesive", **{**look, "fontsize": "small"})
+        # Beside an adherend that ends there is room for words.
+        ends = [[y for name, y in middles.items() if g.entries()[name] == x] for x in (g.length, 0.0)]
+        free = ends[0][-1], ends[1][0]
+    force = joint.load.force
+    if force != 0:
+        for name, y in middles.items():
+            x, out = (0.0, -beyond) if g.entries()[name] == 0 else (length, beyond)
+            draw_force(axes, (x + 0.25 * out, y), (x + 0.85 * out, y), force, 1.8)
+        axes.text(-0.55 * beyond, free[0], f"force\n{display(force, 'N', units)}", **look)
+    axes.text(length + 0.55 * beyond, free[1], "thickness\nnot to scale", **{**look, "color": FAINT})
+
+
+def _heights(g: Geometry) -> tuple[Floats, Floats]:
+    """Return the heights of all surfaces and interfaces from below, mm, and those they are drawn at."""
+    f = g.fillet_height
+    if isinstance(g, SteppedLap):
+        t = g.lower.thickness
+        true = np.array([-t / 2 - f, t / 2 + f])
+        return true, true
+    metal = np.array([part.thickness for part in g.adherends().values()])
+    shown = np.maximum(metal, THIN * metal.max())
+    layer = max(g.bondline_thickness, LAYERS * float(shown.sum()) / (len(metal) - 1))
+    ta, first = g.bondline_thickness, g.bonds()[0]
+    true = _stacked(metal, ta) + first.y - ta / 2 - metal[0]
+    return true, _stacked(shown, layer) - (shown.sum() + layer * (len(metal) - 1)) / 2
+
+
+def _stacked(plates: Floats, layer: float) -> Floats:
+    """Return the heights of all surfaces of plates with layers between, from 0."""
+    parts = [part for plate in plates for part in (float(plate), layer)][:-1]
+    return np.array([0.0, *accumulate(parts)])
+
+
+def _name_stair(axes: Axes, g: SteppedLap, mm: float, look: dict[str, Any]) -> None:
+    """Write names on both sides of a stair, and at its middle tread."""
+    length, t = g.length * mm, g.lower.thickness
+    bond = g.bonds()[len(g.treads) // 2]
+    axes.text(0.2 * length, -0.28 * t, "lower", **look)
+    axes.text(0.8 * length, 0.28 * t, "upper", **look)
+    place, label = (bond.start + 0.4 * (bond.end - bond.start)) * mm, bond.y - 0.3 * t
+    label = max(label, -0.38 * t)
+    axes.annotate("adhesive", (place, bond.y), (place - 0.06 * length, label), arrowprops=LEADER, **look)
