@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
 __all__ = ["main", "run"]
 
-DEMOS = ("door-sill", "floor-strap", "roof-winter")
+DEMOS = ("door-sill", "floor-strap", "roof-winter", "sill-step", "roof-rib", "roof-hanger", "floor-splice")
 
 app = typer.Typer(
     add_completion=False,
@@ -120,7 +120,9 @@ def new(kind: Annotated[str, typer.Argument(metavar="KIND", help="Joint family: 
 @app.command()
 def demo(
     name: Annotated[str, typer.Argument(metavar="NAME", help=f"One of {', '.join(DEMOS)}.")] = DEMOS[0],
-    out: Annotated[Path, typer.Option("--out", metavar="DIR", help="Folder for files and pictures.")] = Path("fejoint-demo"),
+    out: Annotated[
+        Path | None, typer.Option("--out", metavar="DIR", help="Folder for files and pictures; fejoint-demo/NAME unless given.")
+    ] = None,
     units: Units = "mm",
 ) -> int:
     """Solve a shipped, invented scenario of a cable-car cabin: tables and pictures."""
@@ -131,6 +133,7 @@ def demo(
     _known_units(units)
     if name not in DEMOS:
         raise JointError(f"{name}: no such demo; known: {', '.join(DEMOS)}.")
+    out = Path("fejoint-demo") / name if out is None else out
     text = resources.files("fejoint.demo").joinpath(f"{name}.toml").read_text(encoding="utf-8")
     result = _solved(joint_from_text(text, name=f"{name}.toml"))
     from fejoint.show.files import write_run

@@ -27,6 +27,11 @@ class Load(Model):
     temperature_change: Annotated[float, Unit("K")] = Field(0.0, examples=["0 K"])
     """Temperature now less the stress-free temperature"""
 
+    @property
+    def force_alone(self) -> bool:
+        """Whether neither moment nor shear force acts."""
+        return self.moment == 0 and self.shear_force == 0
+
     @model_validator(mode="after")
     def _held(self) -> Self:
         if self.moment != 0 and self.ends != "pinned":
@@ -127,7 +132,7 @@ class Joint(Model):
     @property
     def half(self) -> bool:
         """Whether the upper half of the section stands for the whole, by symmetry about y = 0."""
-        return self.geometry.has_like_halves and self.load.moment == 0 and self.load.shear_force == 0
+        return self.geometry.has_like_halves and self.load.force_alone
 
     def materials(self) -> dict[str, AdherendMaterial | Adhesive]:
         """Return the material of every named region of the section."""

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from fejoint.bondline.curves import Bondline, EdgeLoads, Peak
 from fejoint.bondline.edge_moment import buckles, lap_edge_moment
 from fejoint.joint.description import Joint
-from fejoint.joint.families import SingleLap
+from fejoint.joint.families import SingleLap, SteppedLap
 from fejoint.joint.materials import AdherendMaterial, Adhesive
 from fejoint.mechanics.checks import Check, discretisation_error, solution_checks, stress_floor
 from fejoint.mechanics.linear import Solution, assemble, discretise, laws_of, solve_linear
@@ -105,9 +105,9 @@ class Result:
 
     @property
     def edge_moment_factors(self) -> tuple[float, float] | None:
-        """Edge moment factors 2 M / (P (t + t_a)) at both ends of a single lap; None without a force or for other families."""
+        """Edge moment factors 2 M / (P (t + t_a)) at both ends of a single lap under a force alone; else None."""
         load, geometry = self.joint.line_load, self.joint.geometry
-        if load == 0 or not isinstance(geometry, SingleLap):
+        if load == 0 or not isinstance(geometry, SingleLap) or not self.joint.load.force_alone:
             return None
         left, right, ta = self.edges["lower"], self.edges["upper"], geometry.bondline_thickness
         return (
@@ -182,19 +182,20 @@ def solve(joint: Joint, progress: Callable[[str], None] | None = None) -> Result
             break
         coarse, density = level, 2 * density
     sections = adherend_sections(level.solution, level.bondlines)
+    forces = bond_forces(level.solution, level.stress)
     return Result(
         joint=joint,
         section=level.solution.section,
         solution=level.solution,
         bondlines=level.bondlines,
         edges=edge_loads(level.solution),
-        bond_forces=bond_forces(level.solution, level.stress),
+        bond_forces=forces,
         adherend_sections=sections,
         checks=checks,
         discretisation_error=error,
         adhesive_stress=level.stress,
         seconds={name: round(value, 4) for name, value in clock.items()},
-        warnings=_warnings(joint, level.bondlines, sections, checks),
+        warnings=_warnings(joint, level.bondlines, sections, forces, checks),
     )
 
 
@@ -215,12 +216,14 @@ def _solve_level(joint: Joint, density: float, clock: dict[str, float], say: Cal
     return _Level(solution, stress, timed("recover", lambda: recover_bondlines(solution, stress)))
 
 
-def _warnings(joint: Joint, bondlines: list[Bondline], sections: list[AdherendSection], checks: list[Check]) -> list[str]:
+def _warnings(
+    joint: Joint, bondlines: list[Bondline], sections: list[AdherendSection], forces: dict[str, float], checks: list[Check]
+) -> list[str]:
     found = []
     for check in checks:
         if not check.passed:
             found.append(f"self-check missed: {check.name} = {check.value:.3g}, limit {check.limit:g} ({check.meaning})")
-    found += _over_limits(joint, bondlines, sections)
+    found += _over_limits(joint, bondlines, sections, forces)
     share = rotation_share(joint)
     if buckles(joint):
         found.append("taken as a frame of beams the joint has buckled under this compression: its linear stresses mean nothing")
@@ -233,7 +236,7 @@ def _warnings(joint: Joint, bondlines: list[Bondline], sections: list[AdherendSe
     return found
 
 
-def _over_limits(joint: Joint, bondlines: list[Bondline], sections: list[AdherendSection]) -> list[str]:
+def _over_limits(joint: Joint, bondlines: list[Bondline], sections: list[AdherendSection], forces: dict[str, float]) -> list[str]:
     """Return where a linear stress lies above a limit that the material states; no prediction of failure."""
     shear = max(abs(b.peak_shear.value) for b in bondlines)
     peel = max(b.peak_peel.value for b in bondlines)
@@ -241,6 +244,11 @@ def _over_limits(joint: Joint, bondlines: list[Bondline], sections: list[Adheren
         ("peak shear", shear, joint.adhesive, ("shear_strength", "shear_yield")),
         ("peak peel", peel, joint.adhesive, ("tensile_strength", "tensile_yield")),
     ]
+    if isinstance(joint.geometry, SteppedLap):
+        tension = {f"riser {i}": forces[f"riser {i}"] / height for i, height in enumerate(joint.geometry.risers, 1)}
+        worst = max(tension, key=lambda name: tension[name])
+        limits = ("tensile_strength", "tensile_yield")
+        stated.append((f"mean tension across {worst}", tension[worst], joint.adhesive, limits))
     parts = joint.geometry.adherends()
     for name, stress in adherend_peaks(sections).items():
         what = f"beam stress of the {name.replace('_', ' ')} adherend"
@@ -260,9 +268,10 @@ def rotation_share(joint: Joint) -> float:
     """Return how far the linear edge moment of a joint is from that of a joint that rotates under its load, as a share.
 
     Both moments are those of the same frame of beams (`lap_edge_moment`).
-    Infinite where it buckles.
+    Infinite where it buckles; zero for joints that are no single lap, or
+    under more than a force.
     """
-    if joint.load.force == 0 or not isinstance(joint.geometry, SingleLap):
+    if joint.load.force == 0 or not joint.load.force_alone or not isinstance(joint.geometry, SingleLap):
         return 0.0
     linear = lap_edge_moment(joint, rotating=False)
     rotating = lap_edge_moment(joint, rotating=True)

@@ -44,9 +44,10 @@ def draw_overlap(axes: Axes, joint: Joint, mm: float, units: str) -> None:
     look: dict[str, Any] = {"color": INK, "ha": "center", "va": "center", "fontsize": "medium"}
     middles = dict(zip(g.adherends(), ((drawn[:-1] + drawn[1:]) / 2)[::2], strict=False))
     if isinstance(g, SteppedLap):
-        middles = dict.fromkeys(g.adherends(), 0.0)
+        t = g.lower.thickness
+        middles = {"lower": -0.08 * t, "upper": 0.08 * t}
+        free = 0.24 * t, -0.24 * t
         _name_stair(axes, g, mm, look)
-        free = 0.3 * depth, -0.3 * depth
     else:
         for name, y in middles.items():
             axes.text(0.5 * length, y, g.adherend_key(name), **look)

@@ -87,8 +87,8 @@ def bondline_figure(
         from matplotlib.figure import Figure
 
         g = result.joint.geometry
-        figure = Figure(figsize=(10, 9.6), layout="constrained")
-        heights = [1.25 + 0.35 * (len(g.adherends()) - 2), 3.0, 3.0, 1.8]
+        figure = Figure(figsize=(10, 10), layout="constrained")
+        heights = [1.7 if isinstance(g, SteppedLap) else 1.25 + 0.35 * (len(g.adherends()) - 2), 3.0, 3.0, 2.1]
         top, shear, peel, load = figure.subplots(4, 1, sharex=True, gridspec_kw={"height_ratios": heights})
         mm, length_unit = _unit("mm", units)
         figure.suptitle(heading(result.joint, "stresses along the bondline"), x=0.01, ha="left")
@@ -106,6 +106,7 @@ def bondline_figure(
                 axes.axvline(bond.start * mm, color=FAINT, linewidth=0.6, alpha=0.6, zorder=0, gid="riser")
         shear.set_title(MIDLINE_NOTE, color=FAINT, fontsize="medium")
         load.set_xlabel(f"x along the overlap, {length_unit}")
+        figure.align_ylabels((shear, peel, load))
         handles, labels = shear.get_legend_handles_labels()
         figure.legend(handles, labels, loc="outside lower center", ncols=2 if len(labels) > 3 else max(len(labels), 1))
         return _settled(figure)
@@ -140,15 +141,16 @@ def _draw_curves(
     mpa, unit = _unit("MPa", units)
     axes.set_ylabel(f"{name} stress, {unit}")
     for i, (which, bondlines) in enumerate(_lines(g, result.bondlines)):
-        label, style = f"finite elements{which}", ELEMENTS[i]
+        style = ELEMENTS[i]
         x, values = _joined([_dense(bondline.middle, name) for bondline in bondlines])
-        axes.plot(x * mm, values * mpa, label=label, zorder=3 + 0.1 * i, **style)
+        axes.plot(x * mm, values * mpa, label=f"finite elements{which}", zorder=3 + 0.1 * i, **style)
+        one = f", bondline {bondlines[0].number}" if which else ""  # alike ones are mirror images: lower is upper there
         for level in MARKERS if interfaces else ():
             curves = [bondline.levels()[level] for bondline in bondlines if level in bondline.levels()]
             if curves:
                 x, values = _joined([_dense(curve, name) for curve in curves])
                 look = {**INTERFACE, "color": style["color"], "marker": MARKERS[level]}
-                axes.plot(x * mm, values * mpa, label=f"{label}, {level} interface", **look)
+                axes.plot(x * mm, values * mpa, label=f"finite elements{one}, {level} interface", **look)
     for i, (theory, solved) in enumerate(theories.items()):
         for k, (which, bondlines) in enumerate(_lines(g, solved)):
             x, values = _joined([(bondline.x, getattr(bondline, name)) for bondline in bondlines])
@@ -228,16 +230,15 @@ def _draw_passed_on(axes: Axes, result: Result, units: str) -> None:
         x = parts[0][0]
         total = sum(np.interp(x, *part) for part in parts)
         axes.plot(x * mm, total * newton, color=FAINT, linewidth=1.4, zorder=2, gid="load of all")
-        each = ", each" if len(lines) == 1 else ""
-        for text, values in (("both bondlines together", total), (f"one bondline{each}", parts[0][1])):
-            at = np.interp(0.5 * g.length, x, values) * newton
-            axes.annotate(text, (0.5 * g.length * mm, at), (0, 5), textcoords="offset points", ha="center", color=FAINT, **plate())
+        for text, values in [("both bondlines together", total), ("each bondline", parts[0][1])][: 1 + (len(lines) == 1)]:
+            place = 0.5 * g.length * mm, np.interp(0.5 * g.length, x, values) * newton
+            axes.annotate(text, place, (0, 4), textcoords="offset points", ha="center", va="bottom", color=FAINT)
     if result.joint.load.force != 0:
         _mark_level(axes, result.joint.load.force, "N", "force", result, units)
     if isinstance(g, SteppedLap):
-        axes.set_title("jumps: what the risers pass on, pulled across", color=FAINT, fontsize="medium")
+        axes.set_title("jumps: what goes straight across the risers", color=FAINT, fontsize="medium")
     elif g.fillet_height > 0:
-        axes.set_title("jumps at the ends: what the fillets pass on beyond them", color=FAINT, fontsize="medium")
+        axes.set_title("jumps at the ends: what the fillets pass on", color=FAINT, fontsize="medium")
     axes.margins(y=0.16)
 
 
@@ -294,8 +295,7 @@ def mesh_figure(result: Result, end: str = "left", units: str = "mm") -> Figure:
             axes.grid(visible=False)
             axes.set_xlabel(f"x, {unit}")
             axes.set_ylabel(f"y, {unit}")
-        handles, labels = near.get_legend_handles_labels()
-        figure.legend(handles, labels, loc="outside lower center", ncols=len(labels))
+        _name_regions(figure, near)
         return _settled(figure)
 
 
@@ -318,6 +318,17 @@ def _mesh_at_end(axes: Axes, result: Result, end: str, mm: float) -> None:
     axes.set_ylim(y0 * mm, y1 * mm)
     axes.set_aspect(1.0)
     axes.set_title(f"{end} end of the overlap, to scale", color=FAINT)
+
+
+def _name_regions(figure: Figure, axes: Axes) -> None:
+    """Name the regions by their colours, those of one colour together."""
+    handles, names = [], {}
+    for handle, name in zip(*axes.get_legend_handles_labels(), strict=True):
+        colour = REGION_COLOURS.get(name)
+        if colour not in names:
+            handles.append(handle)
+        names[colour] = f"{names[colour]}, {name}" if colour in names else name
+    figure.legend(handles, names.values(), loc="outside lower center", ncols=len(handles))
 
 
 def _draw_mesh(axes: Axes, result: Result, mm: float, line: float) -> None:

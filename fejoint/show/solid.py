@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from fejoint.errors import JointError, SetupError
 from fejoint.joint.description import Joint
+from fejoint.show.shape import end_window
 
 if TYPE_CHECKING:
     import pyvista as pv
@@ -68,8 +69,8 @@ class SolvedSection:
         By the names of `STRESSES`, global axes.
     regions : dict
         Number of each region by name.
-    joint : dict
-        The joint as understood, by the keys of its file, N-mm-MPa-K.
+    joint : Joint
+        The joint as the run understood it.
     """
 
     points: Floats
@@ -78,20 +79,21 @@ class SolvedSection:
     displacement: Floats
     stress: dict[str, Floats]
     regions: dict[str, int]
-    joint: Mapping[str, Any]
+    joint: Joint
 
     def cells_of(self, name: str) -> Bools:
         """Return which cells belong to a region, as a mask."""
         return np.asarray(self.region == self.regions[name])
 
     def mid_line(self) -> Ints:
-        """Return the nodes on the mid-line of the layer inside the overlap; empty when it is not straight."""
-        g = self.joint["joint"]
-        tiny = 1e-6 * g["bondline_thickness"]
-        x, y = self.points.T
-        on = (np.abs(y) < tiny) & (x > -tiny) & (x < g["overlap_length"] + tiny)
+        """Return the nodes on the mid-lines of all bonds, inside the overlap."""
+        tiny = 1e-6 * self.joint.geometry.bondline_thickness
         nodes = np.unique(self.cells[self.cells_of("adhesive")])
-        return np.asarray(nodes[on[nodes]])
+        x, y = self.points[nodes].T
+        on = np.zeros(len(nodes), dtype=bool)
+        for bond in self.joint.geometry.bonds():
+            on |= (np.abs(y - bond.y) < tiny) & (x > bond.start - tiny) & (x < bond.end + tiny)
+        return np.asarray(nodes[on])
 
 
 def read_section(source: str | Path | Result) -> SolvedSection:
@@ -110,10 +112,10 @@ def read_section(source: str | Path | Result) -> SolvedSection:
         Its files cannot be read or are damaged.
     """
     if not isinstance(source, (str, Path)):
-        from fejoint.show.files import joint_as_understood, section_mesh
+        from fejoint.show.files import section_mesh
 
         regions = {name: number for number, name in enumerate(source.solution.laws)}
-        return _from_mesh(section_mesh(source), regions, joint_as_understood(source.joint))
+        return _from_mesh(section_mesh(source), regions, source.joint)
     folder = Path(source)
     summary = _summary(folder)
     from meshio import vtu
@@ -122,7 +124,7 @@ def read_section(source: str | Path | Result) -> SolvedSection:
         joint = Joint.model_validate(summary["joint"], by_alias=True)  # what the picture states is taken from it
         if not set(joint.geometry.region_areas()) <= set(summary["regions"]):
             raise ValueError("regions are missing")
-        return _from_mesh(vtu.read(str(folder / "section.vtu")), summary["regions"], summary["joint"])
+        return _from_mesh(vtu.read(str(folder / "section.vtu")), summary["regions"], joint)
     except Exception as error:  # meshio and its XML parser raise many kinds
         raise SetupError(f"{folder}: section.vtu and summary.json cannot be used ({error!r}); solve again.") from None
 
@@ -143,7 +145,7 @@ def _summary(folder: Path) -> Any:
         raise SetupError(f"{folder / 'summary.json'}: is damaged; solve the joint again.") from None
 
 
-def _from_mesh(mesh: Any, regions: Mapping[str, int], joint: Mapping[str, Any]) -> SolvedSection:
+def _from_mesh(mesh: Any, regions: Mapping[str, int], joint: Joint) -> SolvedSection:
     return SolvedSection(
         points=np.asarray(mesh.points[:, :2], dtype=float),
         cells=np.asarray(mesh.cells_dict["quad9"], dtype=np.int64),
@@ -312,12 +314,13 @@ class Frame:
 def framed(section: SolvedSection, end: str | None, adhesive_alone: bool, scale: float | None, stretch: float) -> Frame:
     """Return the frame for an overlap end (or all), the adhesive alone (or all); scale None: a fit one."""
     shown = section.cells_of("adhesive") if adhesive_alone else np.ones(len(section.cells), dtype=bool)
-    width = float(section.joint["joint"]["width"])
+    g = section.joint.geometry
+    width = g.width
     if end is not None:
-        at, half = _end_window(section, end)
+        (x0, x1), (y0, y1) = end_window(g, end, 0.7)
         x, y = section.points[section.cells[:, 8]].T
-        shown = shown & (np.abs(x - at) < half) & (np.abs(y) < 0.7 * half)
-        width = min(width, 0.8 * half)
+        shown = shown & (x > x0) & (x < x1) & (y > y0) & (y < y1)
+        width = min(width, 0.4 * (x1 - x0))
     nodes = np.unique(section.cells[shown])
     points, moves = section.points[nodes], section.displacement[nodes]
     centre, motion = np.zeros(2), np.zeros(3)
@@ -340,12 +343,3 @@ def _rigid_motion(places: Floats, moves: Floats) -> Floats:
     """Return the shifts along x and y and the small turn that are nearest to the displacements of places about their middle."""
     turn = (places[:, 0] @ moves[:, 1] - places[:, 1] @ moves[:, 0]) / (places**2).sum()
     return np.append(moves.mean(axis=0), turn)
-
-
-def _end_window(section: SolvedSection, end: str) -> tuple[float, float]:
-    """Return where an overlap end is along x, and half the length to show there, mm."""
-    g = section.joint["joint"]
-    x = section.points[np.unique(section.cells[section.cells_of("adhesive")]), 0]
-    at = 0.0 if end == "left" else float(g["overlap_length"])
-    fillet = max(-float(x.min()), float(x.max()) - g["overlap_length"])
-    return at, max(6.0 * g["bondline_thickness"], 2.2 * fillet)

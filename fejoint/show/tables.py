@@ -36,7 +36,8 @@ def result_report(result: Result, system: str = "mm") -> RenderableType:
     parts: list[RenderableType] = [_heading(result, system)]
     parts += [Text(f"Warning: {text}", style="bold") for text in result.warnings]
     parts.append(_stresses(result, theories, system))
-    parts.append(Text(why_they_differ(result.joint, theories, result.edges), style="italic"))
+    why = why_they_differ(result.joint, theories, result.edges)
+    parts += [Text(why, style="italic")] if why else []
     parts += [Text(f"Left out: {reason}", style="italic") for reason in dict.fromkeys(t.reason for t in theories if t.reason)]
     parts += [Text(""), _passed_on(result, system), Text(""), _adherends(result, system), Text("")]
     parts += list(_checks(result))

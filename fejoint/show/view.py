@@ -141,7 +141,7 @@ def stress_view(
     _add_colour_bar(plotter, STRESSES[name].label, size)
     _add_words(plotter, _title(section, name), _scale_notes(section, frame) + _cut_notes(section, name, frame, cut, why), size)
     if end is None and adherends != "hidden":
-        points = np.vstack([points, _add_force(plotter, section, frame, size)])
+        points = np.vstack([points, _add_loads(plotter, section, frame, size)])
     _aim(plotter, points, _direction(end), size)
     return cast("pv.Plotter", plotter)
 
@@ -170,12 +170,12 @@ def _check_factors(**factors: float | None) -> None:
 
 def _title(section: SolvedSection, name: str) -> str:
     joint = section.joint
-    return f"{joint.get('title') or joint['joint']['kind']}: {STRESSES[name].label}, global axes"
+    return f"{joint.title or joint.geometry.kind}: {STRESSES[name].label}, global axes"
 
 
 def _scale_notes(section: SolvedSection, frame: Frame) -> list[str]:
     """Return what is said of displacements, thickness and width."""
-    width = section.joint["joint"]["width"]
+    width = section.joint.geometry.width
     against = ", without the rigid motion of what is shown" if frame.motion.any() else ""
     thickness = "thickness to the same scale as the length"
     if frame.stretch != 1:
@@ -194,6 +194,8 @@ def _cut_notes(section: SolvedSection, name: str, frame: Frame, cut: float, why:
     notes = [f"colours cut at {sign}{cut:.3g} MPa, {why}"]
     if np.abs(value).max() > cut * (1 + 1e-9):
         notes.append(f"all values here: {value.min():.3g} to {value.max():.3g} MPa, but singular at the corners of the adhesive")
+    if name == "shear" and any(bond.sign < 0 for bond in section.joint.geometry.bonds()):
+        notes.append("in these axes the lower layer's shear has the sign opposite to that along its bondline")
     return notes
 
 
@@ -277,24 +279,60 @@ def _add_words(plotter: Any, title: str, notes: list[str], size: tuple[int, int]
     plotter.add_axes(xlabel="x", ylabel="y", zlabel="z", color=INK, viewport=(0.0, 0.0, 0.14, 0.22))
 
 
-def _add_force(plotter: Any, section: SolvedSection, frame: Frame, size: tuple[int, int]) -> Floats:
-    """Add the force at the loaded end, the one at the right; return the points (2, 3) between which it takes room."""
-    import pyvista
-
-    force = section.joint["load"]["force"]
-    end = np.flatnonzero(section.points[:, 0] > section.points[:, 0].max() - 1e-9 * frame.length)
+def _add_loads(plotter: Any, section: SolvedSection, frame: Frame, size: tuple[int, int]) -> Floats:
+    """Add what acts on the loaded end; return the points (n, 3) between which that takes room."""
+    load, g = section.joint.load, section.joint.geometry
+    x = g.pull * section.points[:, 0]
+    end = np.flatnonzero(x > x.max() - 1e-9 * frame.length)
     flat = np.column_stack([section.points[end], np.full(len(end), frame.width / 2)])
     face = frame.drawn(flat, section.displacement[end]).mean(axis=0)
     reach = 0.07 * frame.length
-    if force == 0:
-        return np.array([face, face])
-    reach_x = reach * np.array([1.0, 0.0, 0.0])
-    tail = face + (0.1 if force > 0 else 1.1) * reach_x
-    arrow = pyvista.Arrow(start=tail, direction=np.sign(force) * reach_x, scale=reach, shaft_radius=0.035, tip_radius=0.1)
-    plotter.add_mesh(arrow, color=INK, lighting=False, name="force", reset_camera=False)
+    along, up = reach * np.array([g.pull, 0.0, 0.0]), reach * np.array([0.0, 1.0, 0.0])
+    taken, near = [face], 0.1
+    if load.moment != 0:
+        sense = np.sign(load.moment)
+        turn = np.radians(np.linspace(-55.0, 35.0, 19)) * sense * g.pull
+        arc = face + np.outer(np.cos(turn), along) + np.outer(np.sin(turn), sense * up)
+        # ↑ counter-clockwise seen against z, round the side that faces away from the joint
+        _add_curved_arrow(plotter, arc, reach, "moment")
+        _add_load_label(plotter, face + 0.5 * along + up * 1.15, f"{load.moment:.4g} N mm", size, "moment label")
+        taken += [*arc, face + 1.35 * up]
+        near = 1.15
+    if load.shear_force != 0:
+        foot = face + 0.1 * along
+        lift = np.sign(load.shear_force) * up
+        _add_arrow(plotter, foot, foot + lift, reach, "shear force")
+        _add_load_label(plotter, foot + 1.2 * lift, f"{load.shear_force:.4g} N", size, "shear force label")
+        taken += [foot + 1.4 * lift]
+    if load.force != 0:
+        places = face + near * along, face + (near + 1.0) * along
+        _add_arrow(plotter, *(places if load.force > 0 else places[::-1]), reach, "force")
+        _add_load_label(plotter, places[0] + 0.5 * along + 0.35 * up, f"{load.force:.4g} N", size, "force label")
+        taken += [places[1] + 0.05 * along]
+    return np.array(taken)
+
+
+def _add_arrow(plotter: Any, tail: Floats, tip: Floats, reach: float, name: str) -> None:
+    import pyvista
+
+    arrow = pyvista.Arrow(start=tail, direction=tip - tail, scale=reach, shaft_radius=0.035, tip_radius=0.1)
+    plotter.add_mesh(arrow, color=INK, lighting=False, name=name, reset_camera=False)
+
+
+def _add_curved_arrow(plotter: Any, path: Floats, reach: float, name: str) -> None:
+    """Add an arrow along a path (n, 3), its head from the last but two points on."""
+    import pyvista
+
+    way = path[-1] - path[-4]
+    head = pyvista.Cone(center=path[-1], direction=way, height=0.25 * reach, radius=0.1 * reach)
+    shaft = pyvista.lines_from_points(path).tube(radius=0.035 * reach)
+    plotter.add_mesh(shaft.merge(head), color=INK, lighting=False, name=name, reset_camera=False)
+
+
+def _add_load_label(plotter: Any, place: Floats, text: str, size: tuple[int, int], name: str) -> None:
     plotter.add_point_labels(
-        [face + 0.6 * reach_x + np.array([0.0, 0.35 * reach, 0.0])],
-        [f"{force:.4g} N"],
+        [place],
+        [text],
         font_size=_text_size(size),
         text_color=INK,
         bold=False,
@@ -302,10 +340,9 @@ def _add_force(plotter: Any, section: SolvedSection, frame: Frame, size: tuple[i
         show_points=False,
         always_visible=True,
         justification_horizontal="center",
-        name="force label",
+        name=name,
         reset_camera=False,
     )
-    return np.array([face, face + 1.15 * reach_x])
 
 
 def _text_size(size: tuple[int, int]) -> int:
