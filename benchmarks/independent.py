@@ -26,47 +26,86 @@ from fejoint.mechanics.section import Section
 
 @dataclass(frozen=True)
 class Independent:
-    """What ngsolve finds: displacement at the points asked for, width strain, reactions along x."""
+    """What ngsolve finds.
+
+    Attributes
+    ----------
+    displacement : (points, 2) array, mm
+        At the points asked for.
+    width_strain : float
+    axial : dict
+        Force along x on every end face, N/mm, by its name (``gripped lower``).
+    pull : int
+        Direction along x in which a tensile force moves the loaded end.
+    """
 
     displacement: NDArray[np.float64]
     width_strain: float
-    loaded_axial: float
-    gripped_axial: float
+    axial: dict[str, float]
+    pull: int
+
+    @property
+    def loaded_axial(self) -> float:
+        """Tensile force on the loaded end, N/mm."""
+        return self.pull * sum(force for face, force in self.axial.items() if face.startswith("loaded"))
+
+    @property
+    def gripped_axial(self) -> float:
+        """Force that the gripped end holds against it, N/mm, positive in the sense of a tensile force."""
+        return self.pull * sum(force for face, force in self.axial.items() if face.startswith("gripped"))
 
 
 def solve_with_ngsolve(joint: Joint, section: Section, elongation: float, points: NDArray[np.float64]) -> Independent:
-    """Return ngsolve's solution of a section whose loaded face is moved along x by `elongation`, at the given points."""
+    """Return ngsolve's solution of a whole section whose loaded face is moved along x by `elongation`, at the given points.
+
+    A moment and a force across the joint act as loads. Compare them with a
+    solution on the same whole section; of a joint solved by half that also
+    proves the symmetry.
+    """
     mesh = as_ngsolve_mesh(section)
-    clamped = joint.load.ends == "clamped"
+    # The end faces by the adherend they belong to; an end of two adherends moves along x and turns as one.
+    faces = mesh.GetBoundaries()
+    ends = {end: "|".join(face for face in faces if face.startswith(end)) for end in ("gripped", "loaded")}
     generalised = joint.out_of_plane == "generalised"
+    lifted = joint.load.shear_force != 0
+    held = [face for face in faces if not (lifted and face.startswith("loaded"))]
     rule = {ng.QUAD: gauss_rule()}
     dx = ng.dx(intrules=rule)
 
-    # The unknowns: displacement; e_zz; what holds the mean of u_y on each face; the turn of each pinned face.
-    plane = ng.VectorH1(mesh, order=2, dirichletx="gripped|loaded")
-    numbers = (1 if generalised else 0) + 2 + (0 if clamped else 2)
+    # The unknowns: displacement; e_zz; what holds the mean of u_y on each face; the turn of each pinned end.
+    plane = ng.VectorH1(mesh, order=2, dirichletx="|".join(faces))
+    moved = face_motion(plane, ends["loaded"], ng.CF(1.0))
+    turned = []
+    if joint.load.ends == "pinned":
+        turned = [face_motion(plane, end, middle_of(mesh, end) - ng.y) for end in ends.values()]
+    numbers = generalised + len(held) + len(turned)
     space = ng.FESpace([plane] + [ng.NumberSpace(mesh)] * numbers)
     (u, *trial), (v, *test) = space.TnT()
-    moved = face_motion(plane, "loaded", ng.CF(1.0))
-    turned = [] if clamped else [face_motion(plane, face, middle_of(mesh, face) - ng.y) for face in ("gripped", "loaded")]
+    turns = slice(generalised + len(held), None)
 
     def strain(field, factors):
         gradient = ng.Grad(field)
-        factors = list(factors)
-        width = factors.pop(0) if generalised else ng.CF(0.0)
-        for motion, turn in zip(turned, factors[2:], strict=True):
+        for motion, turn in zip(turned, factors[turns], strict=True):
             gradient = gradient + turn * ng.Grad(motion)
+        width = factors[0] if generalised else ng.CF(0.0)
         return ng.CF((gradient[0, 0], gradient[1, 1], gradient[0, 1] + gradient[1, 0], width))
 
     stiffness, free_strain = hooke(joint, mesh)
     form = ng.BilinearForm(space)
     form += ng.InnerProduct(stiffness * strain(u, trial), strain(v, test)) * dx
-    for face, holds, varied in zip(("gripped", "loaded"), trial[generalised:], test[generalised:], strict=False):
+    for face, holds, varied in zip(held, trial[generalised:], test[generalised:], strict=False):
         form += (holds * v[1] + varied * u[1]) * ng.ds(face)
+    # The loaded face, which belongs to one adherend in every family, moves the way that a tensile force pulls it.
+    motion = joint.geometry.pull * elongation
     pull = ng.Grad(moved)
-    given = ng.CF((elongation * pull[0, 0], elongation * pull[1, 1], elongation * (pull[0, 1] + pull[1, 0]), 0.0))
+    given = ng.CF((motion * pull[0, 0], motion * pull[1, 1], motion * (pull[0, 1] + pull[1, 0]), 0.0))
     right = ng.LinearForm(space)
     right += ng.InnerProduct(stiffness * (free_strain - given), strain(v, test)) * dx
+    high = ng.Integrate(1.0, mesh, definedon=mesh.Boundaries(ends["loaded"]))
+    if lifted:
+        right += joint.line_shear / high * v[1] * ng.ds(ends["loaded"])
+    if turned:
+        right += joint.line_moment / high * test[-1] * ng.ds(ends["loaded"])
     form.Assemble()
     right.Assemble()
     solution = ng.GridFunction(space)
@@ -76,9 +115,9 @@ def solve_with_ngsolve(joint: Joint, section: Section, elongation: float, points
     factors = [part.vec[0] for part in solution.components[1:]]
 
     whole = ng.GridFunction(plane)
-    whole.vec.data = solution.components[0].vec + elongation * moved.vec
-    for motion, turn in zip(turned, factors[2 + generalised :], strict=True):
-        whole.vec.data += turn * motion.vec
+    whole.vec.data = solution.components[0].vec + motion * moved.vec
+    for turning, turn in zip(turned, factors[turns], strict=True):
+        whole.vec.data += turn * turning.vec
     g = ng.Grad(whole)
     width_strain = factors[0] if generalised else 0.0
     stress = stiffness * (ng.CF((g[0, 0], g[1, 1], g[0, 1] + g[1, 0], width_strain)) - free_strain)
@@ -90,25 +129,30 @@ def solve_with_ngsolve(joint: Joint, section: Section, elongation: float, points
     return Independent(
         displacement=at_points(mesh, whole, points),
         width_strain=float(width_strain),
-        loaded_axial=work_on(moved),
-        gripped_axial=work_on(face_motion(plane, "gripped", ng.CF(1.0))),
+        axial={face: work_on(face_motion(plane, face, ng.CF(1.0))) for face in faces},
+        pull=joint.geometry.pull,
     )
 
 
 def as_ngsolve_mesh(section: Section):
-    """Return the section as an ngsolve mesh with its regions and end faces by name."""
+    """Return the section as an ngsolve mesh with its regions by name and its end faces as ``gripped lower`` and so on."""
     from netgen.meshing import Element1D, Element2D, Mesh, MeshPoint, Pnt
 
     made = Mesh(dim=2)
     points = [made.Add(MeshPoint(Pnt(x, y, 0.0))) for x, y in section.mesh.p.T]
-    for name in ("lower", "adhesive", "upper"):
+    for name in section.mesh.subdomains:
         region = made.AddRegion(name, dim=2)
         for corners in section.mesh.t[:, section.cells(name)].T:
             made.Add(Element2D(region, [points[corner] for corner in corners]))
-    for name in ("gripped", "loaded"):
-        region = made.AddRegion(name, dim=1)
-        for ends in section.mesh.facets[:, section.facets(name)].T:
-            made.Add(Element1D([points[end] for end in ends], index=region))
+    for end in ("gripped", "loaded"):
+        facets = section.facets(end)
+        for name in section.mesh.subdomains:
+            own = facets[np.isin(section.mesh.f2t[0, facets], section.cells(name))]
+            if len(own) == 0:
+                continue
+            region = made.AddRegion(f"{end} {name}", dim=1)
+            for ends in section.mesh.facets[:, own].T:
+                made.Add(Element1D([points[end] for end in ends], index=region))
     return ng.Mesh(made)
 
 

@@ -19,6 +19,8 @@
 // EndFace and Layer.
 // (gmsh resumes after a Call at the next line, so each Call ends its line.)
 
+Include "growth.geo";
+
 // ---- cells: sizes and growth at mesh density 1 ---------------------------
 half_layer_cells = 4;   // from an interface to the mid-line
 growth_y = 1.8;         // away from the interfaces
@@ -31,15 +33,7 @@ smallest = h * (growth_y - 1) / (growth_y^half_layer_cells - 1);
 // is the one, at most `growth`, with which the first cell is `first` long.
 Macro Graded
   n1 = 2 * Max(1, Ceil(Log(1 + length * (growth - 1) / first) / Log(growth) / 2 - 1e-9));
-  low = 1; high = growth;
-  For bisection In {1:40}
-    q = (low + high) / 2;
-    If (first * (q^n1 - 1) / (q - 1) < length)
-      low = q;
-    Else
-      high = q;
-    EndIf
-  EndFor
+  Call Growth;
   n = Max(1, Round(n1 * mesh_density));
   ratio = high^(n1 / n);
 Return

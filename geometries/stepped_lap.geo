@@ -52,35 +52,25 @@ For i In {1:21}
   DefineConstant[ step_height~{i} = {thickness / (steps + 1), Name Sprintf("Parameters/step_height_%g", i)} ];
 EndFor
 
+Include "growth.geo";
+
 h = bondline_thickness / 2; f = spew_height; bead = (f > 0);
 surface_y = thickness / 2;
 
 // ---- cells: sizes and growth at mesh density 1 ---------------------------
 half_layer_cells = 4;   // from an interface to the middle
+growth_h = 1.4;         // across the layer: its middle must be well resolved where the stair turns
 growth_y = 1.8;         // along risers and through the depth
 growth_x = 1.35;        // along treads and arms
 longest = 2;            // longest cell, in thicknesses
-smallest = h * (growth_y - 1) / (growth_y^half_layer_cells - 1);
+smallest = h * (growth_h - 1) / (growth_h^half_layer_cells - 1);
 half_cells = Max(1, Round(half_layer_cells * mesh_density));
-half_ratio = growth_y^(half_layer_cells / half_cells);
+half_ratio = growth_h^(half_layer_cells / half_cells);
 
 // Number n1 of cells at density 1 that grow by about `growth` from `first` over
 // `length`: even, so that half the density keeps every other mesh line.
 Macro Cells
   n1 = 2 * Max(1, Round(Log(1 + length * (growth - 1) / first) / Log(growth) / 2));
-Return
-
-// Growth `high`, between 1 and `growth`, with which n1 cells from `first` fill `length`.
-Macro Growth
-  low = 1; high = growth;
-  For bisection In {1:40}
-    q = (low + high) / 2;
-    If (first * (q^n1 - 1) / (q - 1) < length)
-      low = q;
-    Else
-      high = q;
-    EndIf
-  EndFor
 Return
 
 // ---- the stair: points, lines and the blocks of the adhesive --------------

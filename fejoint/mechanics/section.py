@@ -124,9 +124,12 @@ def read_script(path: Path, parameters: dict[str, float]) -> MeshQuad:
         except MeshError:
             raise
         except Exception as error:  # gmsh raises bare Exception
+            # A script that stopped half-way leaves gmsh's parser busy: every later one would fail too.
+            gmsh.finalize()
+            _gmsh.cache_clear()
             raise MeshError(f"{path.name}: gmsh cannot mesh it ({error}).") from None
         finally:
-            gmsh.clear()
+            _gmsh().clear()
 
 
 @cache

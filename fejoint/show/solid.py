@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
@@ -20,11 +20,12 @@ if TYPE_CHECKING:
 
     from fejoint.mechanics.driver import Result
 
-__all__ = ["STRESSES", "Frame", "SolvedSection", "Stress", "extruded", "framed", "outline", "read_section"]
+__all__ = ["STRESSES", "Frame", "SolvedSection", "Stress", "cut_out", "extruded", "framed", "outline", "read_section"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
+Window = tuple[tuple[float, float], tuple[float, float]]
 
 
 class Stress(NamedTuple):
@@ -188,13 +189,11 @@ def extruded(
 
     shown = np.ones(len(section.cells), dtype=bool) if cells is None else cells
     first, quads = _subdivided(section.cells[shown], pieces)
-    n, between = len(first), _between(pieces)
+    n, of_face = len(first), _inside(section.cells[shown], pieces, first)
 
     def inside(values: Floats) -> Floats:
         """Return nodal values at the points between, once for every face between layers."""
-        grid = values[section.cells[shown]][:, GRID]
-        fine = np.einsum("pi,qj,cij...->cpq...", between, between, grid, optimize=True)
-        return np.tile(fine.reshape(-1, *values.shape[1:])[first], (layers + 1, *[1] * (values.ndim - 1)))
+        return np.tile(of_face(values), (layers + 1, *[1] * (values.ndim - 1)))
 
     below = quads[None] + n * np.arange(layers)[:, None, None]
     hexahedra = np.concatenate([below, below + n], axis=2).reshape(-1, 8)
@@ -230,6 +229,45 @@ def outline(section: SolvedSection, width: float, cells: Bools, pieces: int = 2)
     edges = pyvista.PolyData(np.column_stack([along(section.points), z]), lines=lines)
     edges.point_data["displacement"] = np.pad(along(section.displacement), NO_Z)
     return edges
+
+
+def cut_out(
+    section: SolvedSection, width: float, cells: Bools, window: Window, pieces: int = 2
+) -> tuple[pv.PolyData, pv.PolyData]:
+    """Return the surface of the undeformed body within a window of x and y, and its edges as lines.
+
+    Points and point data as those of `extruded`; between nodes of the cells
+    that the window's sides cut, values are those of the pieces drawn.
+    """
+    import pyvista
+
+    first, quads = _subdivided(section.cells[cells], pieces)
+    inside = _inside(section.cells[cells], pieces, first)
+    places = np.pad(inside(section.points), NO_Z)
+    flat = pyvista.PolyData(places, faces=np.insert(quads, 0, 4, axis=1).ravel())
+    flat.point_data["displacement"] = np.pad(inside(section.displacement), NO_Z)
+    for name, stress in STRESSES.items():
+        flat.point_data[stress.array] = inside(section.stress[name])
+    for axis, limits in zip("xy", window, strict=True):
+        for limit, sign in zip(limits, ("", "-"), strict=True):
+            origin = [limit, 0.0, 0.0] if axis == "x" else [0.0, limit, 0.0]
+            flat = flat.clip(normal=sign + axis, origin=origin, invert=False)
+    # What lies on a side of the window is cut off without an area: such slivers would have edges of their own.
+    flat = flat.triangulate().clean(tolerance=1e-9)
+    body = flat.extrude((0.0, 0.0, width), capping=True)
+    edges = body.extract_feature_edges(30.0, boundary_edges=False, non_manifold_edges=False, manifold_edges=False)
+    return body, edges
+
+
+def _inside(cells: Ints, pieces: int, first: Ints) -> Callable[[Floats], Floats]:
+    """Return the function that takes nodal values to the distinct points (`_subdivided`) of parted cells."""
+    between = _between(pieces)
+
+    def inside(values: Floats) -> Floats:
+        fine = np.einsum("pi,qj,cij...->cpq...", between, between, values[cells][:, GRID], optimize=True)
+        return np.asarray(fine.reshape(-1, *values.shape[1:])[first])
+
+    return inside
 
 
 def _between(pieces: int) -> Floats:
@@ -286,6 +324,10 @@ class Frame:
     Attributes
     ----------
     shown : (cells,) mask
+    nodes : (n,) array
+        The nodes of what is shown.
+    window : limits of x and y, mm, or None
+        What is shown of the cells; all of them without it.
     width, length : float, mm, of what is shown, undeformed
     scale, stretch : float, times the displacements and the thickness are drawn
     centre, motion : arrays (2,), (3,)
@@ -293,6 +335,8 @@ class Frame:
     """
 
     shown: Bools
+    nodes: Ints
+    window: Window | None
     width: float
     length: float
     scale: float
@@ -315,20 +359,24 @@ def framed(section: SolvedSection, end: str | None, adhesive_alone: bool, scale:
     """Return the frame for an overlap end (or all), the adhesive alone (or all); scale None: a fit one."""
     shown = section.cells_of("adhesive") if adhesive_alone else np.ones(len(section.cells), dtype=bool)
     g = section.joint.geometry
-    width = g.width
-    if end is not None:
-        (x0, x1), (y0, y1) = end_window(g, end, 0.7)
-        x, y = section.points[section.cells[:, 8]].T
-        shown = shown & (x > x0) & (x < x1) & (y > y0) & (y < y1)
-        width = min(width, 0.4 * (x1 - x0))
+    width, window = g.width, None
     nodes = np.unique(section.cells[shown])
+    if end is not None:
+        window = (x0, x1), (y0, y1) = end_window(g, end, 0.7)
+        (x, y), corners = section.points.T, section.cells[:, :4]
+        # Cells with some of their area in the window, and the nodes in it.
+        across = (x[corners].max(axis=1) > x0) & (x[corners].min(axis=1) < x1)
+        shown = shown & across & (y[corners].max(axis=1) > y0) & (y[corners].min(axis=1) < y1)
+        nodes = np.unique(section.cells[shown])
+        nodes = nodes[(x[nodes] >= x0) & (x[nodes] <= x1) & (y[nodes] >= y0) & (y[nodes] <= y1)]
+        width = min(width, 0.4 * (x1 - x0))
     points, moves = section.points[nodes], section.displacement[nodes]
     centre, motion = np.zeros(2), np.zeros(3)
     if end is not None or adhesive_alone:
         # Drawn against its own rigid motion: that would take a part out of the picture, and hides how it strains.
         centre = points.mean(axis=0)
         motion = _rigid_motion(points - centre, moves)
-    frame = Frame(shown, width, float(np.ptp(points[:, 0])), 1.0, stretch, centre, motion)
+    frame = Frame(shown, nodes, window, width, float(np.ptp(points[:, 0])), 1.0, stretch, centre, motion)
     return replace(frame, scale=_fit_scale(frame, points, moves) if scale is None else scale)
 
 

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from fejoint.environment import require_extra, require_rendering
 from fejoint.errors import JointError, SetupError
 from fejoint.show.colours import INK, colour_limit, lookup_table
-from fejoint.show.solid import STRESSES, Frame, SolvedSection, Stress, extruded, framed, outline, read_section
+from fejoint.show.solid import STRESSES, Frame, SolvedSection, Stress, cut_out, extruded, framed, outline, read_section
 
 if TYPE_CHECKING:
     import pyvista as pv
@@ -137,7 +137,6 @@ def stress_view(
     cut, why = (limit, "as asked") if limit is not None else colour_limit(section, name, frame.shown, adherends != "solid")
     plotter = _empty_picture(size, off_screen)
     points = _add_regions(plotter, section, frame, STRESSES[name], cut, adherends == "see-through")
-    _add_outlines(plotter, section, frame)
     _add_colour_bar(plotter, STRESSES[name].label, size)
     _add_words(plotter, _title(section, name), _scale_notes(section, frame) + _cut_notes(section, name, frame, cut, why), size)
     if end is None and adherends != "hidden":
@@ -189,7 +188,7 @@ def _scale_notes(section: SolvedSection, frame: Frame) -> list[str]:
 
 def _cut_notes(section: SolvedSection, name: str, frame: Frame, cut: float, why: str) -> list[str]:
     """Return what is said of where the colours end, and of what lies beyond."""
-    value = section.stress[name][np.unique(section.cells[frame.shown])]
+    value = section.stress[name][frame.nodes]
     sign = "±" if STRESSES[name].signed else ""
     notes = [f"colours cut at {sign}{cut:.3g} MPa, {why}"]
     if np.abs(value).max() > cut * (1 + 1e-9):
@@ -213,40 +212,46 @@ def _empty_picture(size: tuple[int, int], off_screen: bool) -> Any:
 
 
 def _add_regions(plotter: Any, section: SolvedSection, frame: Frame, stress: Stress, cut: float, see_through: bool) -> Floats:
-    """Add every region, deformed and coloured; return the points (n, 3) between which they take room, undeformed too."""
-    solid = extruded(section, frame.width, frame.shown, PIECES if frame.shown.sum() < MANY_CELLS else 2)
-    undeformed = np.asarray(solid.points) * [1.0, frame.stretch, 1.0]
-    solid.points = frame.drawn(np.asarray(solid.points), np.asarray(solid.point_data["displacement"]))
-    for region, number in section.regions.items():
-        part = solid.extract_cells(np.asarray(solid.cell_data["region"]) == number)
-        if part.n_cells == 0:
-            continue
-        look: dict[str, Any] = {"scalars": stress.array, "cmap": lookup_table(stress.signed, cut), "show_scalar_bar": False}
-        if see_through and region != "adhesive":
-            look = {"color": METAL, "opacity": 0.3, "culling": "back"}
-        actor = plotter.add_mesh(part, lighting=False, name=region, reset_camera=False, **look)
-        # Surfaces step back a little, so that the outlines on them are whole.
-        actor.mapper.SetResolveCoincidentTopologyToPolygonOffset()
-        actor.mapper.SetRelativeCoincidentTopologyPolygonOffsetParameters(1.0, 2.0)
-    return np.vstack([solid.points, undeformed])
-
-
-def _add_outlines(plotter: Any, section: SolvedSection, frame: Frame) -> None:
-    """Add the edges of every region, undeformed in grey and deformed in ink."""
-    import pyvista
-
+    """Add every region, deformed and coloured, and its edges; return the points (n, 3) between which all takes room."""
+    pieces = PIECES if frame.shown.sum() < MANY_CELLS else 2
+    taken = []
     for region in section.regions:
         cells = frame.shown & section.cells_of(region)
         if not cells.any():
             continue
-        edges = outline(section, frame.width, cells, PIECES)
-        flat = np.asarray(edges.points)
-        for places, colour, thick, name in (
-            (flat * [1.0, frame.stretch, 1.0], UNDEFORMED, 1.2, "undeformed"),
-            (frame.drawn(flat, np.asarray(edges.point_data["displacement"])), INK, 1.8, "deformed"),
-        ):
-            mesh = pyvista.PolyData(places, lines=edges.lines)
-            plotter.add_mesh(mesh, color=colour, line_width=thick, lighting=False, name=f"{region} {name}", reset_camera=False)
+        if frame.window is None:
+            body: Any = extruded(section, frame.width, cells, pieces)
+            edges = outline(section, frame.width, cells, PIECES)
+        else:
+            body, edges = cut_out(section, frame.width, cells, frame.window, pieces)
+        if body.n_cells == 0:
+            continue
+        taken += [np.asarray(body.points) * [1.0, frame.stretch, 1.0], _moved(frame, body)]
+        _add_outline(plotter, frame, edges, region)
+        body.points = taken[-1]
+        look: dict[str, Any] = {"scalars": stress.array, "cmap": lookup_table(stress.signed, cut), "show_scalar_bar": False}
+        if see_through and region != "adhesive":
+            look = {"color": METAL, "opacity": 0.3, "culling": "back"}
+        actor = plotter.add_mesh(body, lighting=False, name=region, reset_camera=False, **look)
+        # Surfaces step back a little, so that the outlines on them are whole.
+        actor.mapper.SetResolveCoincidentTopologyToPolygonOffset()
+        actor.mapper.SetRelativeCoincidentTopologyPolygonOffsetParameters(1.0, 2.0)
+    return np.vstack(taken)
+
+
+def _moved(frame: Frame, mesh: Any) -> Floats:
+    """Return where the points of a body or its edges are drawn."""
+    return frame.drawn(np.asarray(mesh.points), np.asarray(mesh.point_data["displacement"]))
+
+
+def _add_outline(plotter: Any, frame: Frame, edges: Any, region: str) -> None:
+    """Add the edges of a region, undeformed in grey and deformed in ink."""
+    import pyvista
+
+    flat = np.asarray(edges.points) * [1.0, frame.stretch, 1.0]
+    for places, colour, thick, name in ((flat, UNDEFORMED, 1.2, "undeformed"), (_moved(frame, edges), INK, 1.8, "deformed")):
+        mesh = pyvista.PolyData(places, lines=edges.lines)
+        plotter.add_mesh(mesh, color=colour, line_width=thick, lighting=False, name=f"{region} {name}", reset_camera=False)
 
 
 def _add_colour_bar(plotter: Any, label: str, size: tuple[int, int]) -> None:
@@ -288,27 +293,26 @@ def _add_loads(plotter: Any, section: SolvedSection, frame: Frame, size: tuple[i
     face = frame.drawn(flat, section.displacement[end]).mean(axis=0)
     reach = 0.07 * frame.length
     along, up = reach * np.array([g.pull, 0.0, 0.0]), reach * np.array([0.0, 1.0, 0.0])
-    taken, near = [face], 0.1
+    # Seen from the left, what stands close to a right end is hidden behind it.
+    taken, near, aside = [face], 0.1, 0.5 if g.pull > 0 else 0.1
     if load.moment != 0:
-        sense = np.sign(load.moment)
-        turn = np.radians(np.linspace(-55.0, 35.0, 19)) * sense * g.pull
-        arc = face + np.outer(np.cos(turn), along) + np.outer(np.sin(turn), sense * up)
-        # ↑ counter-clockwise seen against z, round the side that faces away from the joint
+        turn = np.radians(np.linspace(-55.0, 35.0, 19)) * np.sign(load.moment) * g.pull
+        arc = face + np.outer(np.cos(turn), along) + np.outer(np.sin(turn), up)
         _add_curved_arrow(plotter, arc, reach, "moment")
-        _add_load_label(plotter, face + 0.5 * along + up * 1.15, f"{load.moment:.4g} N mm", size, "moment label")
+        _add_load_label(plotter, face + 0.6 * along + 1.1 * up, f"{load.moment:.4g} N mm", g.pull, size, "moment label")
         taken += [*arc, face + 1.35 * up]
-        near = 1.15
+        near = 1.2
     if load.shear_force != 0:
-        foot = face + 0.1 * along
-        lift = np.sign(load.shear_force) * up
+        foot, lift = face + aside * along, np.sign(load.shear_force) * up
         _add_arrow(plotter, foot, foot + lift, reach, "shear force")
-        _add_load_label(plotter, foot + 1.2 * lift, f"{load.shear_force:.4g} N", size, "shear force label")
-        taken += [foot + 1.4 * lift]
+        _add_load_label(plotter, foot + 0.2 * along + 0.9 * lift, f"{load.shear_force:.4g} N", g.pull, size, "shear force label")
+        taken += [foot + 1.1 * lift]
+        near = aside
     if load.force != 0:
         places = face + near * along, face + (near + 1.0) * along
         _add_arrow(plotter, *(places if load.force > 0 else places[::-1]), reach, "force")
-        _add_load_label(plotter, places[0] + 0.5 * along + 0.35 * up, f"{load.force:.4g} N", size, "force label")
-        taken += [places[1] + 0.05 * along]
+        _add_load_label(plotter, places[0] + 0.2 * along + 0.3 * up, f"{load.force:.4g} N", g.pull, size, "force label")
+        taken += [places[1] + 0.4 * along]
     return np.array(taken)
 
 
@@ -329,7 +333,8 @@ def _add_curved_arrow(plotter: Any, path: Floats, reach: float, name: str) -> No
     plotter.add_mesh(shaft.merge(head), color=INK, lighting=False, name=name, reset_camera=False)
 
 
-def _add_load_label(plotter: Any, place: Floats, text: str, size: tuple[int, int], name: str) -> None:
+def _add_load_label(plotter: Any, place: Floats, text: str, side: int, size: tuple[int, int], name: str) -> None:
+    """Add a text that begins at a place on the right of the joint (side 1), or ends there on its left (-1)."""
     plotter.add_point_labels(
         [place],
         [text],
@@ -339,7 +344,7 @@ def _add_load_label(plotter: Any, place: Floats, text: str, size: tuple[int, int
         shape=None,
         show_points=False,
         always_visible=True,
-        justification_horizontal="center",
+        justification_horizontal="left" if side > 0 else "right",
         name=name,
         reset_camera=False,
     )
