@@ -293,8 +293,8 @@ def _add_loads(plotter: Any, section: SolvedSection, frame: Frame, size: tuple[i
     face = frame.drawn(flat, section.displacement[end]).mean(axis=0)
     reach = 0.07 * frame.length
     along, up = reach * np.array([g.pull, 0.0, 0.0]), reach * np.array([0.0, 1.0, 0.0])
-    # Seen from the left, what stands close to a right end is hidden behind it.
-    taken, near, aside = [face], 0.1, 0.5 if g.pull > 0 else 0.1
+    # Seen from the left, what stands close to a right end is hidden behind it, and words close to a left end lie over it.
+    taken, near, aside, label = [face], 0.1, 0.5 if g.pull > 0 else 0.1, 0.2 if g.pull > 0 else 0.5
     if load.moment != 0:
         turn = np.radians(np.linspace(-55.0, 35.0, 19)) * np.sign(load.moment) * g.pull
         arc = face + np.outer(np.cos(turn), along) + np.outer(np.sin(turn), up)
@@ -311,8 +311,8 @@ def _add_loads(plotter: Any, section: SolvedSection, frame: Frame, size: tuple[i
     if load.force != 0:
         places = face + near * along, face + (near + 1.0) * along
         _add_arrow(plotter, *(places if load.force > 0 else places[::-1]), reach, "force")
-        _add_load_label(plotter, places[0] + 0.2 * along + 0.3 * up, f"{load.force:.4g} N", g.pull, size, "force label")
-        taken += [places[1] + 0.4 * along]
+        _add_load_label(plotter, places[0] + label * along + 0.3 * up, f"{load.force:.4g} N", g.pull, size, "force label")
+        taken += [places[1] + (0.2 + label) * along]
     return np.array(taken)
 
 
