@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from textwrap import shorten
 from typing import TYPE_CHECKING, Any, NamedTuple
 
@@ -11,20 +12,20 @@ from fejoint.joint.description import Joint
 from fejoint.joint.families import SteppedLap
 from fejoint.joint.geometry import Geometry
 from fejoint.show.colours import FAINT, INK, OUTLINE
+from fejoint.show.detail import draw_end
 from fejoint.show.pen import (
-    ARROW,
-    DOUBLE_ARROW,
-    LEADER,
     dimension,
     draw_force,
     draw_moment,
     draw_regions,
     drawing_style,
     heading,
+    keyed,
+    listed,
     plate,
     thin_dimension,
 )
-from fejoint.show.shape import EndFace, end_faces, end_window, outlines, round_factor, stair
+from fejoint.show.shape import EndFace, end_faces, outlines, round_factor, stair
 from fejoint.units import display
 
 if TYPE_CHECKING:
@@ -35,7 +36,6 @@ __all__ = ["section_figure"]
 
 PAPER = 10.0  # inches: how wide a figure is
 LETTER = 0.092  # inches: how wide a letter is
-DETAIL = 0.62  # height of the magnified part over its width
 
 
 def section_figure(joint: Joint, units: str = "mm") -> Figure:
@@ -64,7 +64,7 @@ def section_figure(joint: Joint, units: str = "mm") -> Figure:
         detail = figure.add_axes((0.02, 0.15 / height, 0.56, 3.0 / height), anchor="W")
         table = figure.add_axes((0.62, 0.15 / height, 0.37, 3.0 / height))
         _draw_whole(whole, joint, frame, units)
-        _draw_detail(detail, joint.geometry, units)
+        draw_end(detail, joint.geometry, units)
         stretch = frame.stretch
         scale = f"lengths to scale; thickness drawn {stretch:g} times as large" if stretch > 1 else "to scale"
         whole.set_title(scale, color=FAINT, x=0.02)
@@ -161,7 +161,7 @@ def _draw_grip(axes: Axes, faces: list[EndFace], ends: str, frame: _Frame) -> No
     if len(faces) > 1:
         inner = sorted(faces, key=lambda face: face.bottom)
         guide = -side * min(0.04 * span, 0.4 * frame.right, -0.4 * frame.left)
-        for below, above in zip(inner, inner[1:], strict=False):
+        for below, above in pairwise(inner):
             _box(axes, x, x + guide, below.top, above.bottom, facecolor="#aeb6bd")
         if ends == "pinned":
             _box(axes, x, x + side * radius * span, bottom, top, facecolor=OUTLINE)
@@ -219,7 +219,7 @@ def _draw_lengths(axes: Axes, g: Geometry, frame: _Frame, units: str) -> None:
     for names in _alike(g).values():
         face, entry = faces[names[0]], entries[names[0]]
         keys = list(dict.fromkeys(f"{g.adherend_key(name)}.free_length" for name in names))
-        text = _keyed(keys, g.adherends()[names[0]].free_length, units, " =\n")
+        text = keyed(keys, g.adherends()[names[0]].free_length, units, " =\n")
         # An overlap ends where the adherend that ends there has its face; of a stair that is the surface of a butt end.
         at_entry = bottom if not stepped else half if entry == 0 else -half
         ends = sorted([(face.x, face.bottom), (entry, at_entry)])
@@ -228,7 +228,7 @@ def _draw_lengths(axes: Axes, g: Geometry, frame: _Frame, units: str) -> None:
         lift = 0.0 if end - start > frame.text(text) + 0.05 * span else -0.006 * step
         dimension(axes, (start, y), (end, y), text, (ends[0][1], ends[1][1]), lift, frame.within(text))
     y = top + 0.055 * step
-    text, feet = _keyed([g.length_key], g.length, units), (top, top)
+    text, feet = keyed([g.length_key], g.length, units), (top, top)
     if isinstance(g, SteppedLap):
         text, feet = _overlap_of_stair(g, units), (half, -half)
         for x, below in stair(g)[3:-1:2]:
@@ -248,7 +248,7 @@ def _draw_thicknesses(axes: Axes, g: Geometry, frame: _Frame, units: str) -> Non
     right = [names[0] for names in shown.values() if faces[names[0]].side > 0]
     for names in shown.values():
         face, part = faces[names[0]], g.adherends()[names[0]]
-        text = _keyed([f"{g.adherend_key(name)}.thickness" for name in names], part.thickness, units)
+        text = keyed([f"{g.adherend_key(name)}.thickness" for name in names], part.thickness, units)
         # Clear of the guide of a loaded end; two at one end stand apart.
         off = (0.075, 0.65) if names[0] in g.loaded or face.side > 0 else (0.05, 0.5)
         x = face.x - face.side * min(off[0] * span, off[1] * part.free_length)
@@ -267,8 +267,8 @@ def _draw_thicknesses(axes: Axes, g: Geometry, frame: _Frame, units: str) -> Non
 def _overlap_of_stair(g: SteppedLap, units: str) -> str:
     """Return what is written on a stepped overlap's length."""
     if g.step_lengths is None:
-        return f"{_keyed(['overlap_length'], g.length, units)}, steps = {len(g.treads)}"
-    return f"step_lengths = {_listed(g.treads, units)}"
+        return f"{keyed(['overlap_length'], g.length, units)}, steps = {len(g.treads)}"
+    return f"step_lengths = {listed(g.treads, units)}"
 
 
 def _alike(g: Geometry, quantity: str = "free_length") -> dict[str, list[str]]:
@@ -282,75 +282,6 @@ def _alike(g: Geometry, quantity: str = "free_length") -> dict[str, list[str]]:
     return found
 
 
-# ---- the overlap's end ---------------------------------------------------
-
-
-def _draw_detail(axes: Axes, g: Geometry, units: str) -> None:
-    """Draw the left end of the overlap, all of it to one scale."""
-    # y counts from the layer's middle, of a stair from the surface.
-    origin = g.depth / 2 if isinstance(g, SteppedLap) else g.bonds()[-1].y
-    limits_x, limits_y = end_window(g, "left", DETAIL)
-    draw_regions(axes, {name: [p - [0.0, origin] for p in polygons] for name, polygons in outlines(g).items()})
-    axes.set_xlim(*limits_x)
-    axes.set_ylim(limits_y[0] - origin, limits_y[1] - origin)
-    axes.set_aspect(1.0)
-    axes.set_xticks([])
-    axes.set_yticks([])
-    axes.spines[:].set_visible(True)
-    axes.spines[:].set_color(FAINT)
-    if isinstance(g, SteppedLap):
-        _name_stair(axes, g, units)
-    else:
-        _name_layer(axes, g, units)
-
-
-def _name_layer(axes: Axes, g: Geometry, units: str) -> None:
-    """Write names and dimensions of a layer's left end, y from its middle."""
-    (x0, x1), (y0, y1), bond = axes.get_xlim(), axes.get_ylim(), g.bonds()[-1]
-    h, f, size, parts = g.bondline_thickness / 2, g.fillet_height, x1 - x0, g.adherends()
-    text = _keyed(["bondline_thickness"], g.bondline_thickness, units)
-    below, above = (max(min(0.09 * size, 0.75 * parts[name].thickness), 0.05 * size) for name in (bond.below, bond.above))
-    thin_dimension(axes, 0.4 * x1, -h, h, text, (below, above), -0.015 * size, below=True)
-    axes.annotate("x = 0", (0.0, h), (0.1 * x1, h + 0.1 * size), arrowprops=LEADER)
-    if f > 0:
-        axes.annotate("", (-0.035 * size, h + f), (-0.035 * size, h), arrowprops=DOUBLE_ARROW)
-        axes.text(-0.05 * size, h + f, _keyed(["spew_height"], f, units), ha="right", va="bottom")
-    low, high = max(0.94 * y0, -h - 0.9 * parts[bond.below].thickness), min(0.94 * y1, h + 0.9 * parts[bond.above].thickness)
-    axes.text(0.97 * x0, low, g.adherend_key(bond.below), va="bottom")
-    axes.text(0.97 * x1, high, g.adherend_key(bond.above), ha="right", va="top")
-    if g.bondline_thickness > 0.045 * size:
-        axes.text(0.97 * x1, 0.0, "adhesive", ha="right", va="center")
-    else:  # too thin to be written on
-        axes.annotate("adhesive", (0.85 * x1, 0.0), (0.8 * x1, -h - 0.1 * size), ha="center", va="top", arrowprops=LEADER)
-
-
-def _name_stair(axes: Axes, g: SteppedLap, units: str) -> None:
-    """Write names and dimensions of a stair's left end, y from the surface."""
-    (x0, x1), (y0, y1) = axes.get_xlim(), axes.get_ylim()
-    h, f, size, riser = g.bondline_thickness / 2, g.fillet_height, x1 - x0, g.risers[0]
-    corners = stair(g) - [0.0, g.depth / 2]
-    axes.plot(*corners.T, color=INK, linewidth=0.8, linestyle=(0, (6, 3, 1, 3)), gid="mid-line")
-    length = 0.09 * size
-    # Left of the riser its height, under the first tread the layer's thickness.
-    x = 0.62 * x0
-    axes.plot([x - 0.03 * size, 0.0], [-riser, -riser], color=FAINT, linewidth=0.7)
-    axes.annotate("", (x, 0.0), (x, length), arrowprops=ARROW)
-    axes.annotate("", (x, -riser), (x, -riser - length), arrowprops=ARROW)
-    which = "each" if np.ptp(g.risers) < 1e-9 * riser else "first"
-    axes.text(0.97 * x0, 0.93 * y1, f"step_heights, {which} = {display(riser, 'mm', units)}", va="top")
-    text = _keyed(["bondline_thickness"], g.bondline_thickness, units)
-    place = min(0.62 * x1, 0.6 * g.treads[0])
-    above = max(min(length, 0.8 * (riser - h)), 0.04 * size)
-    thin_dimension(axes, place, -riser - h, -riser + h, text, (length, above), -0.015 * size, below=True)
-    axes.annotate("x = 0", (0.0, -riser), (x + 0.05 * size, -riser - 0.06 * size), va="top", arrowprops=LEADER)
-    if f > 0:
-        axes.annotate("", (-h - f, f), (-h - f, 0.0), arrowprops=DOUBLE_ARROW)
-        axes.text(0.05 * size + h, f, _keyed(["spew_height"], f, units), va="bottom")
-    axes.text(0.97 * x0, 0.94 * y0, "lower", va="bottom")
-    axes.text(0.97 * x1, -(riser - h) / 2, "upper", ha="right", va="center")
-    axes.annotate("adhesive", (0.85 * x1, -riser), (0.85 * x1, -riser - h - 0.06 * size), ha="center", va="top", arrowprops=LEADER)
-
-
 # ---- facts ---------------------------------------------------------------
 
 
@@ -359,7 +290,7 @@ def _draw_facts(axes: Axes, joint: Joint, units: str) -> None:
     g, load = joint.geometry, joint.load
     facts = [("width", display(g.width, "mm", units)), ("spew", g.spew)]
     if isinstance(g, SteppedLap):
-        facts.append(("step_heights", _listed(g.risers, units, 4)))
+        facts.append(("step_heights", listed(g.risers, units, 4)))
     facts.append(("force", display(load.force, "N", units) + (" (compression)" if load.force < 0 else "")))
     if load.moment != 0:
         facts.append(("moment", display(load.moment, "N*mm", units).replace("*", " ")))
@@ -382,23 +313,6 @@ def _material(joint: Joint, region: str, units: str) -> str:
     material = joint.materials()[region]
     modulus = display(material.engineering_constants()["e_x"], "MPa", units)
     return shorten(material.name, 24, placeholder=" ...") or f"E = {modulus}"
-
-
-def _keyed(keys: list[str], value: float, units: str, between: str = " = ") -> str:
-    return f"{between.join(keys)} = {display(value, 'mm', units)}"
-
-
-def _listed(values: tuple[float, ...], units: str, most: int = 10) -> str:
-    """Return a list of lengths, or how many there are from the least to the largest."""
-    shown = [display(value, "mm", units) for value in values]
-    unit = shown[0].split(" ")[1]
-    numbers = [text.split(" ")[0] for text in shown]
-    if len(set(numbers)) == 1 and len(numbers) > 1:
-        return f"{len(numbers)} of {shown[0]}"
-    if len(numbers) <= most:
-        return f"{', '.join(numbers)} {unit}"
-    ordered = sorted(numbers, key=float)
-    return f"{len(numbers)} of {ordered[0]} to {ordered[-1]} {unit}"
 
 
 # ---- small parts ---------------------------------------------------------

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from fejoint.environment import require_extra
 from fejoint.joint.description import Joint
 from fejoint.show.colours import FAINT, INK, OUTLINE, REGION_COLOURS
+from fejoint.units import display
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -31,6 +32,8 @@ __all__ = [
     "draw_regions",
     "drawing_style",
     "heading",
+    "keyed",
+    "listed",
     "plate",
     "thin_dimension",
 ]
@@ -103,7 +106,7 @@ def draw_moment(axes: Axes, x: float, low: float, high: float, side: int, moment
 
 
 def dimension(axes: Axes, start: Point, end: Point, text: str, feet: Point, lift: float, within: Point) -> None:
-    """Draw a dimension whose extension lines begin at the feet (y), its text lifted off the line and centred within limits of x."""
+    """Draw a dimension whose extension lines begin at the feet (y), its text lifted off and centred within limits of x."""
     axes.annotate("", end, start, arrowprops=DOUBLE_ARROW)
     for point, foot in zip((start, end), feet, strict=True):
         axes.plot([point[0]] * 2, [foot, point[1]], color=FAINT, linewidth=0.7, zorder=2)
@@ -120,3 +123,21 @@ def thin_dimension(
     axes.annotate("", (x, y1), (x, y1 + lengths[1]), arrowprops=ARROW)
     y = y0 - 0.7 * lengths[0] if below else y1 + 0.7 * lengths[1]
     axes.text(x + beside, y, text, ha="left" if beside > 0 else "right", va="center", **look)
+
+
+def keyed(keys: list[str], value: float, units: str, between: str = " = ") -> str:
+    """Return what is written on a dimension: its keys in the joint file and its value (mm)."""
+    return f"{between.join(keys)} = {display(value, 'mm', units)}"
+
+
+def listed(values: tuple[float, ...], units: str, most: int = 10) -> str:
+    """Return a list of lengths, or how many there are from the least to the largest."""
+    shown = [display(value, "mm", units) for value in values]
+    unit = shown[0].split(" ")[1]
+    numbers = [text.split(" ")[0] for text in shown]
+    if len(set(numbers)) == 1 and len(numbers) > 1:
+        return f"{len(numbers)} of {shown[0]}"
+    if len(numbers) <= most:
+        return f"{', '.join(numbers)} {unit}"
+    least, largest = (display(value, "mm", units, 3) for value in (min(values), max(values)))
+    return f"{len(numbers)} of {least.split(' ')[0]} to {largest}"

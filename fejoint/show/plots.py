@@ -226,9 +226,9 @@ def _draw_passed_on(axes: Axes, result: Result, units: str) -> None:
         x, values = _passed_on(result, bondlines)
         axes.plot(x * mm, values * newton, zorder=3, gid="load", **ELEMENTS[i])
     if not isinstance(g, SteppedLap) and len(result.bondlines) > 1:
+        # The layers of one overlap share the mesh lines across it.
         parts = [_passed_on(result, [bondline]) for bondline in result.bondlines]
-        x = parts[0][0]
-        total = sum(np.interp(x, *part) for part in parts)
+        x, total = parts[0][0], np.sum([part[1] for part in parts], axis=0)
         axes.plot(x * mm, total * newton, color=FAINT, linewidth=1.4, zorder=2, gid="load of all")
         for text, values in [("both bondlines together", total), ("each bondline", parts[0][1])][: 1 + (len(lines) == 1)]:
             place = 0.5 * g.length * mm, np.interp(0.5 * g.length, x, values) * newton
@@ -322,7 +322,8 @@ def _mesh_at_end(axes: Axes, result: Result, end: str, mm: float) -> None:
 
 def _name_regions(figure: Figure, axes: Axes) -> None:
     """Name the regions by their colours, those of one colour together."""
-    handles, names = [], {}
+    handles: list[Any] = []
+    names: dict[str | None, str] = {}
     for handle, name in zip(*axes.get_legend_handles_labels(), strict=True):
         colour = REGION_COLOURS.get(name)
         if colour not in names:

@@ -248,10 +248,10 @@ def cut_out(
     flat.point_data["displacement"] = np.pad(inside(section.displacement), NO_Z)
     for name, stress in STRESSES.items():
         flat.point_data[stress.array] = inside(section.stress[name])
-    for axis, limits in zip("xy", window, strict=True):
-        for limit, sign in zip(limits, ("", "-"), strict=True):
-            origin = [limit, 0.0, 0.0] if axis == "x" else [0.0, limit, 0.0]
-            flat = flat.clip(normal=sign + axis, origin=origin, invert=False)
+    for axis, limits in enumerate(window):
+        for limit, sign in zip(limits, (1.0, -1.0), strict=True):
+            unit = np.eye(3)[axis]
+            flat = flat.clip(normal=sign * unit, origin=limit * unit, invert=False)
     # What lies on a side of the window is cut off without an area: such slivers would have edges of their own.
     flat = flat.triangulate().clean(tolerance=1e-9)
     body = flat.extrude((0.0, 0.0, width), capping=True)

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from fejoint.environment import require_extra, require_rendering
 from fejoint.errors import JointError, SetupError
+from fejoint.show.arrows import add_loads, text_size
 from fejoint.show.colours import INK, colour_limit, lookup_table
 from fejoint.show.solid import STRESSES, Frame, SolvedSection, Stress, cut_out, extruded, framed, outline, read_section
 
@@ -138,10 +139,11 @@ def stress_view(
     plotter = _empty_picture(size, off_screen)
     points = _add_regions(plotter, section, frame, STRESSES[name], cut, adherends == "see-through")
     _add_colour_bar(plotter, STRESSES[name].label, size)
-    _add_words(plotter, _title(section, name), _scale_notes(section, frame) + _cut_notes(section, name, frame, cut, why), size)
+    notes = _scale_notes(section, frame) + _cut_notes(section, name, frame, cut, why)
+    _add_words(plotter, _title(section, name), notes, size)
     if end is None and adherends != "hidden":
-        points = np.vstack([points, _add_loads(plotter, section, frame, size)])
-    _aim(plotter, points, _direction(end), size)
+        points = np.vstack([points, add_loads(plotter, section, frame, size)])
+    _aim(plotter, points, _direction(end), size, len(notes))
     return cast("pv.Plotter", plotter)
 
 
@@ -255,7 +257,7 @@ def _add_outline(plotter: Any, frame: Frame, edges: Any, region: str) -> None:
 
 
 def _add_colour_bar(plotter: Any, label: str, size: tuple[int, int]) -> None:
-    text = _text_size(size)
+    text = text_size(size)
     plotter.add_scalar_bar(
         title=f"{label}, MPa\n",
         mapper=plotter.actors["adhesive"].mapper,
@@ -275,84 +277,13 @@ def _add_colour_bar(plotter: Any, label: str, size: tuple[int, int]) -> None:
 
 def _add_words(plotter: Any, title: str, notes: list[str], size: tuple[int, int]) -> None:
     """Add the title, the notes under it and the axes' cross."""
-    text = _text_size(size)
+    text = text_size(size)
     top = 1.0 - 2.1 * text / size[1]
     plotter.add_text(title, position=(0.015, top), viewport=True, font_size=round(0.8 * text), color=INK, name="title")
     for i, note in enumerate(notes):
         place = (0.015, top - 1.6 * (i + 1) * text / size[1])
         plotter.add_text(note, position=place, viewport=True, font_size=round(0.62 * text), color=INK, name=f"note {i}")
     plotter.add_axes(xlabel="x", ylabel="y", zlabel="z", color=INK, viewport=(0.0, 0.0, 0.14, 0.22))
-
-
-def _add_loads(plotter: Any, section: SolvedSection, frame: Frame, size: tuple[int, int]) -> Floats:
-    """Add what acts on the loaded end; return the points (n, 3) between which that takes room."""
-    load, g = section.joint.load, section.joint.geometry
-    x = g.pull * section.points[:, 0]
-    end = np.flatnonzero(x > x.max() - 1e-9 * frame.length)
-    flat = np.column_stack([section.points[end], np.full(len(end), frame.width / 2)])
-    face = frame.drawn(flat, section.displacement[end]).mean(axis=0)
-    reach = 0.07 * frame.length
-    along, up = reach * np.array([g.pull, 0.0, 0.0]), reach * np.array([0.0, 1.0, 0.0])
-    # Seen from the left, what stands close to a right end is hidden behind it, and words close to a left end lie over it.
-    taken, near, aside, label = [face], 0.1, 0.5 if g.pull > 0 else 0.1, 0.2 if g.pull > 0 else 0.5
-    if load.moment != 0:
-        turn = np.radians(np.linspace(-55.0, 35.0, 19)) * np.sign(load.moment) * g.pull
-        arc = face + np.outer(np.cos(turn), along) + np.outer(np.sin(turn), up)
-        _add_curved_arrow(plotter, arc, reach, "moment")
-        _add_load_label(plotter, face + 0.6 * along + 1.1 * up, f"{load.moment:.4g} N mm", g.pull, size, "moment label")
-        taken += [*arc, face + 1.35 * up]
-        near = 1.2
-    if load.shear_force != 0:
-        foot, lift = face + aside * along, np.sign(load.shear_force) * up
-        _add_arrow(plotter, foot, foot + lift, reach, "shear force")
-        _add_load_label(plotter, foot + 0.2 * along + 0.9 * lift, f"{load.shear_force:.4g} N", g.pull, size, "shear force label")
-        taken += [foot + 1.1 * lift]
-        near = aside
-    if load.force != 0:
-        places = face + near * along, face + (near + 1.0) * along
-        _add_arrow(plotter, *(places if load.force > 0 else places[::-1]), reach, "force")
-        _add_load_label(plotter, places[0] + label * along + 0.3 * up, f"{load.force:.4g} N", g.pull, size, "force label")
-        taken += [places[1] + (0.2 + label) * along]
-    return np.array(taken)
-
-
-def _add_arrow(plotter: Any, tail: Floats, tip: Floats, reach: float, name: str) -> None:
-    import pyvista
-
-    arrow = pyvista.Arrow(start=tail, direction=tip - tail, scale=reach, shaft_radius=0.035, tip_radius=0.1)
-    plotter.add_mesh(arrow, color=INK, lighting=False, name=name, reset_camera=False)
-
-
-def _add_curved_arrow(plotter: Any, path: Floats, reach: float, name: str) -> None:
-    """Add an arrow along a path (n, 3), its head from the last but two points on."""
-    import pyvista
-
-    way = path[-1] - path[-4]
-    head = pyvista.Cone(center=path[-1], direction=way, height=0.25 * reach, radius=0.1 * reach)
-    shaft = pyvista.lines_from_points(path).tube(radius=0.035 * reach)
-    plotter.add_mesh(shaft.merge(head), color=INK, lighting=False, name=name, reset_camera=False)
-
-
-def _add_load_label(plotter: Any, place: Floats, text: str, side: int, size: tuple[int, int], name: str) -> None:
-    """Add a text that begins at a place on the right of the joint (side 1), or ends there on its left (-1)."""
-    plotter.add_point_labels(
-        [place],
-        [text],
-        font_size=_text_size(size),
-        text_color=INK,
-        bold=False,
-        shape=None,
-        show_points=False,
-        always_visible=True,
-        justification_horizontal="left" if side > 0 else "right",
-        name=name,
-        reset_camera=False,
-    )
-
-
-def _text_size(size: tuple[int, int]) -> int:
-    """Return a text height in pixels that is read well when the picture fills a page's width."""
-    return max(10, round(min(size[0] / 75, size[1] / 42)))
 
 
 # ---- where it is looked at from ------------------------------------------
@@ -363,14 +294,14 @@ def _direction(end: str | None) -> tuple[float, float, float]:
     return (-0.32, 0.5, 1.0) if end is None else (-0.45 if end == "left" else 0.45, 0.35, 1.0)
 
 
-def _aim(plotter: Any, points: Floats, direction: tuple[float, float, float], size: tuple[int, int]) -> None:
+def _aim(plotter: Any, points: Floats, direction: tuple[float, float, float], size: tuple[int, int], notes: int) -> None:
     """Look along a direction so that all points fill the picture between words and colour bar."""
     towards = np.array(direction) / np.linalg.norm(direction)
     right = np.cross([0.0, 1.0, 0.0], towards)
     right /= np.linalg.norm(right)
     up = np.cross(towards, right)
     across, height = points @ right, points @ up
-    low, high = 0.19, 0.77  # of the picture's height
+    low, high = 0.19, 0.93 - 0.04 * max(notes, 4)  # of the picture's height
     half = max(np.ptp(height) / 2 / (high - low), np.ptp(across) / 2 * size[1] / size[0] / 0.9)
     lift = (low + high - 1.0) * half
     focus = (across.max() + across.min()) / 2 * right + ((height.max() + height.min()) / 2 - lift) * up

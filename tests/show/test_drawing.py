@@ -50,18 +50,30 @@ def test_section_figure_names_dimensions_by_their_keys(changes, joint, texts, in
 KEYS = {
     "single": (["overlap_length = 12.5 mm", "lower.thickness = 1.6 mm", "upper.free_length = 50 mm"], []),
     "double": (
-        ["overlap_length = 25 mm", "inner.thickness = 1.6 mm", "outer.thickness = 1.6 mm"]
-        + ["inner.free_length = 50 mm", "outer.free_length = 50 mm"],
+        [
+            "overlap_length = 25 mm",
+            "inner.thickness = 1.6 mm",
+            "outer.thickness = 1.6 mm",
+            "inner.free_length = 50 mm",
+            "outer.free_length = 50 mm",
+        ],
         ["inner", "outer"],
     ),
     "double unlike": (
-        ["lower_outer.thickness = 1.6 mm", "upper_outer.thickness = 3 mm"]
-        + ["lower_outer.free_length =\nupper_outer.free_length = 50 mm"],
+        [
+            "lower_outer.thickness = 1.6 mm",
+            "upper_outer.thickness = 3 mm",
+            "lower_outer.free_length =\nupper_outer.free_length = 50 mm",
+        ],
         ["spew_height = 0.2 mm", "upper_outer"],
     ),
     "stepped": (
-        ["overlap_length = 30 mm, steps = 3", "lower.thickness = upper.thickness = 1.6 mm"]
-        + ["lower.free_length = 50 mm", "upper.free_length = 50 mm"],
+        [
+            "overlap_length = 30 mm, steps = 3",
+            "lower.thickness = upper.thickness = 1.6 mm",
+            "lower.free_length = 50 mm",
+            "upper.free_length = 50 mm",
+        ],
         ["step_heights, each = 0.4 mm", "lower", "upper"],
     ),
     "stepped once": (["overlap_length = 30 mm, steps = 1"], ["step_heights, each = 0.8 mm"]),
@@ -97,7 +109,7 @@ def test_loads_that_act_are_listed_and_drawn_by_their_keys(families, texts):
 
 def arrows(axes, width):
     """Return tail and tip of the arrows of a line width, from the left."""
-    found = [t for t in axes.texts if t.arrow_patch is not None and t.arrow_patch.get_linewidth() == width]
+    found = [t for t in axes.texts if getattr(t, "arrow_patch", None) and t.arrow_patch.get_linewidth() == width]
     return sorted((t.xyann, t.xy) for t in found)
 
 

@@ -32,14 +32,16 @@ def by_gid(axes, gid):
 
 
 @pytest.mark.parametrize(
-    ("units", "length", "stress", "mm", "mpa"), [("mm", "mm", "MPa", 1.0, 1.0), ("inch", "in", "psi", 25.4, 0.00689476)]
+    ("units", "length", "stress", "mm", "mpa", "newton"),
+    [("mm", "mm", "MPa", 1.0, 1.0, 1.0), ("inch", "in", "psi", 25.4, 0.00689476, 4.4482216)],
 )
-def test_bondline_figure_marks_what_the_result_holds(result, texts, units, length, stress, mm, mpa):
+def test_bondline_figure_marks_what_the_result_holds(result, texts, units, length, stress, mm, mpa, newton):
     figure = plots.bondline_figure(result, units=units)
-    strip, shear, peel = figure.axes
+    strip, shear, peel, load = figure.axes
     assert shear.get_ylabel() == f"shear stress, {stress}"
     assert peel.get_ylabel() == f"peel stress, {stress}"
-    assert peel.get_xlabel() == f"x along the overlap, {length}"
+    assert load.get_xlabel() == f"x along the overlap, {length}"
+    assert load.get_ylabel() == f"load passed on, {'N' if units == 'mm' else 'lbf'}"
     peaks = (shear, "peak", result.peak_shear), (peel, "peak", result.peak_peel), (peel, "least", result.least_peel)
     for axes, word, (peak, _) in peaks:
         mark = by_gid(axes, f"{word} mark")
@@ -48,13 +50,14 @@ def test_bondline_figure_marks_what_the_result_holds(result, texts, units, lengt
         label = next(text for text in texts(axes) if text.startswith(word))
         assert stress in label
         assert f"{length}" in label.split("x = ")[1]
-    assert np.multiply(by_gid(shear, "mean shear").get_ydata(), mpa) == pytest.approx(result.joint.mean_shear, rel=1e-5)
-    assert strip.get_xlim() == shear.get_xlim() == peel.get_xlim()
+    assert np.multiply(by_gid(shear, "mean level").get_ydata(), mpa) == pytest.approx(result.joint.mean_shear, rel=1e-5)
+    assert np.multiply(by_gid(load, "force level").get_ydata(), newton) == pytest.approx(result.joint.load.force, rel=1e-5)
+    assert strip.get_xlim() == shear.get_xlim() == peel.get_xlim() == load.get_xlim()
     assert any("mid-line" in shear.get_title(loc=place) for place in ("left", "center"))
 
 
 def test_curves_pass_through_the_points_of_the_result(result):
-    _, shear, peel = plots.bondline_figure(result).axes
+    _, shear, peel, _ = plots.bondline_figure(result).axes
     for axes, name in ((shear, "shear"), (peel, "peel")):
         line = next(line for line in axes.lines if line.get_label() == "finite elements")
         drawn = np.interp(result.bondlines[0].x, line.get_xdata(), line.get_ydata())
@@ -62,10 +65,10 @@ def test_curves_pass_through_the_points_of_the_result(result):
 
 
 def test_theories_are_drawn_apart_and_without_what_they_lack(pressed):
-    edge = pressed.bondlines[0].left
-    theories = {"Volkersen": volkersen.curves(pressed.joint), "Goland": goland_reissner.curves(pressed.joint, edge)}
+    goland = [goland_reissner.curves(pressed.joint, pressed.edges["lower"])]  # one bondline or a list of them
+    theories = {"Volkersen": volkersen.curves(pressed.joint), "Goland": goland}
     figure = plots.bondline_figure(pressed, theories, interfaces=True)
-    _, shear, peel = figure.axes
+    _, shear, peel, _ = figure.axes
     labels = {line.get_label() for line in shear.lines}
     assert {"finite elements", "finite elements, lower interface", "Volkersen", "Goland"} <= labels
     assert "Volkersen" not in {line.get_label() for line in peel.lines}  # it has no peel
@@ -74,16 +77,105 @@ def test_theories_are_drawn_apart_and_without_what_they_lack(pressed):
     assert next(text.get_text() for text in figure.legends[0].get_texts()) == "finite elements"
 
 
-def test_mesh_figure_draws_every_cell(result, inside):
-    for end in ("left", "right"):
-        figure = plots.mesh_figure(result, end=end)
-        whole, near = figure.axes
-        for axes in (whole, near):
-            assert sum(len(c.get_paths()) for c in axes.collections) == result.section.mesh.t.shape[1]
-            assert (axes.get_xlabel(), axes.get_ylabel()) == ("x, mm", "y, mm")
-        at = 0.0 if end == "left" else result.joint.geometry.overlap_length
-        assert np.mean(near.get_xlim()) == pytest.approx(at)
-        inside(figure, end)
+def test_bondlines_that_lie_on_one_another_are_drawn_once_and_said_to(solved, texts):
+    _, shear, _, load = plots.bondline_figure(solved["double"]).axes
+    labels = [line.get_label() for line in shear.lines if line.get_label().startswith("finite")]
+    assert labels == ["finite elements, both bondlines (alike)"]
+    assert not any("bondline" in text for text in texts(shear))  # the peak is in both
+    assert {"each bondline", "both bondlines together"} <= set(texts(load))
+
+
+def test_unlike_bondlines_are_drawn_apart(solved, texts):
+    for name in ("double unlike", "double pinned"):
+        result = solved[name]
+        figure = plots.bondline_figure(result, interfaces=True)
+        _, shear, peel, load = figure.axes
+        for axes, stress in ((shear, "shear"), (peel, "peel")):
+            lines = {line.get_label(): line for line in axes.lines}
+            for bondline in result.bondlines:
+                line = lines[f"finite elements, bondline {bondline.number}"]
+                drawn = np.interp(bondline.x, line.get_xdata(), line.get_ydata())
+                np.testing.assert_allclose(drawn, getattr(bondline, stress), rtol=1e-9, atol=1e-9)
+                assert f"finite elements, bondline {bondline.number}, lower interface" in lines
+        styles = [line for label, line in lines.items() if label.startswith("finite") and "interface" not in label]
+        assert len({line.get_color() for line in styles}) == len({line.get_linewidth() for line in styles}) == 2
+        number = result.peak_peel[1]
+        assert any(text.startswith("peak") and text.endswith(f"bondline {number}") for text in texts(peel)), name
+        assert "both bondlines together" in texts(load)
+
+
+def test_treads_make_one_line_with_gaps(solved, texts):
+    for name, steps in (("stepped", 3), ("stepped once", 1), ("stepped unequal", 4)):
+        result = solved[name]
+        _, shear, peel, load = plots.bondline_figure(result).axes
+        for axes, stress in ((shear, "shear"), (peel, "peel")):
+            (line,) = [line for line in axes.lines if line.get_label().startswith("finite")]
+            x, values = line.get_xdata(), line.get_ydata()
+            gaps = np.flatnonzero(np.isnan(values))
+            assert len(gaps) == steps - 1
+            for part, bondline in zip(np.split(np.arange(len(x)), gaps), result.bondlines, strict=True):
+                part = part[~np.isnan(values[part])]
+                drawn = np.interp(bondline.x, x[part], values[part])
+                np.testing.assert_allclose(drawn, getattr(bondline, stress), rtol=1e-9, atol=1e-9)
+        for axes in (shear, peel, load):
+            places = [line.get_xdata()[0] for line in axes.lines if line.get_gid() == "riser"]
+            assert places == pytest.approx([bond.start for bond in result.joint.geometry.bonds()[1:]])
+        if steps > 1:
+            assert any(f"tread {result.peak_peel[1]}" in text for text in texts(peel))
+
+
+def test_the_load_goes_over_from_nothing_to_all(solved, result):
+    # To what the balance of the recovered stresses holds: the limit of the self-check, 1 %.
+    for name, shown in [*solved.items(), ("square", result)]:
+        load = plots.bondline_figure(shown).axes[3]
+        lines = [line for line in load.lines if line.get_gid() == "load"]
+        total = [line for line in load.lines if line.get_gid() == "load of all"] or lines
+        (line,) = total
+        x, force = line.get_xdata(), shown.joint.load.force
+        assert (x[0], x[-1]) == (0.0, pytest.approx(shown.joint.geometry.length)), name
+        assert line.get_ydata()[0] == 0.0, name
+        assert line.get_ydata()[-1] == pytest.approx(force, rel=0.01), name
+        # In between: what the bondlines have passed on, tread by tread or layer by layer.
+        passed = [b.transferred * shown.joint.geometry.width for b in shown.bondlines]
+        parts = [np.concatenate(passed)] if name.startswith("stepped") else passed[: len(lines)]
+        for line, part in zip(lines, parts, strict=True):
+            np.testing.assert_allclose(line.get_ydata()[1:-1], part, rtol=1e-9, atol=1e-9)
+        if total is not lines:
+            x = [b.x for b in shown.bondlines]
+            np.testing.assert_allclose(x[0], x[1], rtol=0, atol=1e-9)
+
+
+def test_the_overlap_is_drawn_over_its_curves(solved, texts, inside, apart):
+    for name, result in solved.items():
+        figure = plots.bondline_figure(result)
+        strip = figure.axes[0]
+        g = result.joint.geometry
+        inside(figure, name)
+        apart(strip, name)
+        assert {g.adherend_key(region) for region in g.adherends()} | {"adhesive"} <= set(texts(strip)), name
+        assert {patch.get_gid() for patch in strip.patches if patch.get_gid()} == set(g.region_areas()), name
+        # An arrow at the far side of every adherend, away from the overlap in tension.
+        arrows = [(t.xyann[0], t.xy[0]) for t in strip.texts if t.get_text() == "" and getattr(t, "arrow_patch", None)]
+        assert len(arrows) == len(g.adherends()), name
+        for tail, tip in arrows:
+            outwards = -1 if tail < g.length / 2 else 1
+            assert np.sign(tip - tail) == outwards * np.sign(result.joint.load.force), name
+        assert sum(tail < 0 for tail, _ in arrows) == sum(x == 0 for x in g.entries().values()), name
+
+
+def test_mesh_figure_draws_every_cell(solved, inside):
+    for name, result in solved.items():
+        g = result.joint.geometry
+        for end in ("left", "right"):
+            figure = plots.mesh_figure(result, end=end)
+            whole, near = figure.axes
+            for axes in (whole, near):
+                assert sum(len(c.get_paths()) for c in axes.collections) == result.section.mesh.t.shape[1]
+                assert (axes.get_xlabel(), axes.get_ylabel()) == ("x, mm", "y, mm")
+            assert np.mean(near.get_xlim()) == pytest.approx(0.0 if end == "left" else g.length)
+            named = ", ".join(text.get_text() for text in figure.legends[0].get_texts())
+            assert set(named.split(", ")) == set(g.region_areas()), name
+            inside(figure, (name, end))
     with pytest.raises(JointError, match="end"):
         plots.mesh_figure(result, end="top")
 

@@ -9,7 +9,10 @@ import numpy as np
 import pytest
 
 from fejoint.errors import JointError, SetupError
+from fejoint.joint.file import joint_to_toml
 from fejoint.show import solid
+from fejoint.show.files import write_run
+from fejoint.show.shape import outlines
 
 
 def test_folder_and_result_give_the_same_section(filleted, section):
@@ -19,7 +22,17 @@ def test_folder_and_result_give_the_same_section(filleted, section):
     for name in solid.STRESSES:
         np.testing.assert_allclose(direct.stress[name], section.stress[name], rtol=1e-12, atol=1e-9)
     assert direct.regions == section.regions
-    assert direct.joint["joint"]["width"] == section.joint["joint"]["width"] == 25.0
+    assert direct.joint == section.joint == filleted.joint
+
+
+def test_a_folder_of_any_family_is_all_that_is_needed(solved, tmp_path):
+    for name in ("double unlike", "stepped unequal"):
+        result = solved[name]
+        write_run(result, tmp_path / name, joint_to_toml(result.joint))
+        read = solid.read_section(tmp_path / name)
+        assert read.joint == result.joint, name
+        np.testing.assert_allclose(read.points, solid.read_section(result).points, atol=1e-12)
+        assert set(read.regions) == set(result.joint.geometry.region_areas())
 
 
 @pytest.mark.parametrize(("pieces", "layers"), [(2, 3), (4, 1)])
@@ -55,15 +68,15 @@ def test_points_are_shared_inside_a_region_and_not_between_regions(section, area
         algorithm="dataset_surface"
     )
     area = areas["lower"]
-    thickness = section.joint["joint"]["lower"]["thickness"]
+    thickness = section.joint.geometry.lower.thickness
     outside = 2 * area + 2 * (thickness + area / thickness)
     assert faces.area == pytest.approx(outside)  # faces inside would add to it
 
 
 def test_the_outline_is_the_edges_of_the_body(section):
-    g = section.joint["joint"]
+    g = section.joint.geometry
     edges = solid.outline(section, 25.0, section.cells_of("lower"), pieces=4)
-    around = 2 * (g["lower"]["thickness"] + g["lower"]["free_length"] + g["overlap_length"])
+    around = 2 * (g.lower.thickness + g.lower.free_length + g.overlap_length)
     assert edges.compute_cell_sizes(area=False, volume=False).cell_data["Length"].sum() == pytest.approx(2 * around + 4 * 25.0)
     assert set(edges.points[:, 2]) == {0.0, 25.0}
 
@@ -73,6 +86,60 @@ def test_the_outline_moves_by_the_shape_functions(section):
     edges = solid.outline(quadratic, 25.0, section.cells_of("adhesive"), pieces=4)
     np.testing.assert_allclose(edges.point_data["displacement"][:, :2], edges.points[:, :2] ** 2, rtol=1e-9, atol=1e-9)
     assert not edges.point_data["displacement"][:, 2].any()
+
+
+def test_the_mid_line_is_that_of_every_bond(solved):
+    for name, result in solved.items():
+        here = solid.read_section(result)
+        nodes = here.mid_line()
+        for bond, bondline in zip(result.joint.geometry.bonds(), result.bondlines, strict=True):
+            y = here.points[nodes, 1]
+            on = nodes[np.abs(y - bond.y) < 1e-9]
+            np.testing.assert_allclose(np.sort(here.points[on, 0]), bondline.x, rtol=0, atol=1e-9, err_msg=name)
+            order = np.argsort(here.points[on, 0])
+            np.testing.assert_allclose(here.stress["peel"][on][order], bondline.peel, rtol=1e-9, atol=1e-9, err_msg=name)
+        assert len(nodes) == sum(len(b.x) for b in result.bondlines), name
+
+
+def cut(corners, axis, limit, sign):
+    """Return the part of a polygon on one side of a line across an axis (Sutherland and Hodgman, from memory)."""
+    found = []
+    for a, b in zip(corners, np.roll(corners, -1, axis=0), strict=True):
+        inside = sign * (np.array([a[axis], b[axis]]) - limit) >= 0
+        if inside[0]:
+            found.append(a)
+        if inside[0] != inside[1]:
+            found.append(a + (b - a) * (limit - a[axis]) / (b[axis] - a[axis]))
+    return np.array(found).reshape(-1, 2)
+
+
+@pytest.mark.parametrize("end", ["left", "right"])
+def test_an_overlap_end_is_cut_out_along_its_window(solved, end):
+    for name, result in solved.items():
+        here = solid.read_section(result)
+        frame = solid.framed(here, end, False, 1.0, 1.0)
+        (x0, x1), (y0, y1) = frame.window
+        polygons = outlines(result.joint.geometry)
+        for region in here.regions:
+            cells = frame.shown & here.cells_of(region)
+            wanted = 0.0
+            for corners in polygons[region]:
+                for axis, limit, sign in ((0, x0, 1), (0, x1, -1), (1, y0, 1), (1, y1, -1)):
+                    corners = cut(corners, axis, limit, sign)
+                x, y = corners.T
+                wanted += abs(x @ np.roll(y, -1) - y @ np.roll(x, -1)) / 2
+            if not cells.any():
+                assert wanted == pytest.approx(0.0, abs=1e-9), (name, region)
+                continue
+            body, edges = solid.cut_out(here, 2.0, cells, frame.window, pieces=2)
+            low, high = np.asarray(body.bounds).reshape(3, 2).T
+            assert (low >= [x0 - 1e-6, y0 - 1e-6, 0.0]).all()
+            assert (high <= [x1 + 1e-6, y1 + 1e-6, 2.0]).all()
+            # Single precision of the cut: the body is shown, not computed with.
+            assert body.triangulate().volume == pytest.approx(2.0 * wanted, rel=1e-4), (name, region)
+            assert edges.n_lines > 0
+            on = np.isin(np.round(edges.points[:, 2], 6), (0.0, 2.0))
+            assert on.all(), (name, region)  # edges run along the outlines and across the width, nowhere else
 
 
 def test_a_part_is_drawn_without_its_rigid_motion(section):

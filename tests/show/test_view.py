@@ -9,9 +9,10 @@ import matplotlib.image
 import numpy as np
 import pytest
 
+import fejoint
 from fejoint.environment import SYSTEM_LIBRARIES, require_rendering
 from fejoint.errors import JointError, SetupError
-from fejoint.show import view
+from fejoint.show import arrows, view
 
 
 def words(plotter):
@@ -59,14 +60,14 @@ def test_picture_states_its_scales_and_colours(folder, section, filleted, pictur
 
 
 def test_options_are_drawn_and_stated(folder, section, picture):
-    g = section.joint["joint"]
+    g = section.joint.geometry
     plotter = picture(folder, "von Mises", scale=50.0, stretch=4.0, limit=12.0, adherends="see-through")
     text = " ".join(words(plotter))
     for part in ("drawn 50 times", "thickness drawn 4 times", "cut at 12 MPa, as asked"):
         assert part in text
     assert plotter.actors["lower"].prop.opacity < 1
     low, high = plotter.actors["lower undeformed"].bounds[2:4]
-    assert high - low == pytest.approx(4.0 * g["lower"]["thickness"])
+    assert high - low == pytest.approx(4.0 * g.lower.thickness)
     hidden = picture(folder, "shear", adherends="hidden", scale=0.0)
     assert "lower" not in hidden.actors
     assert hidden.actors["adhesive"].bounds[:2] == pytest.approx((-0.4, 12.9))
@@ -81,6 +82,60 @@ def test_an_overlap_end_is_shown_alone(folder, section, picture, end):
     assert high - low < 3.0
     assert "without the rigid motion" in words(plotter)[1]
     assert "a slice of" in words(plotter)[2]
+
+
+def test_every_region_of_every_family_is_shown(solved, picture):
+    for name, result in solved.items():
+        plotter = picture(result, "peel")
+        for region, number in result.joint.geometry.region_areas().items():
+            low, high = np.asarray(plotter.actors[f"{region} undeformed"].bounds).reshape(3, 2).T
+            cells = result.section.mesh.subdomains[region]
+            nodes = result.section.mesh.p[:, np.unique(result.section.mesh.t[:, cells])]
+            np.testing.assert_allclose(low, [*nodes.min(axis=1), 0.0], atol=1e-5, err_msg=f"{name} {region} {number}")
+            np.testing.assert_allclose(high, [*nodes.max(axis=1), 25.0], atol=1e-5, err_msg=f"{name} {region} {number}")
+        pixels = plotter.screenshot(return_img=True)[..., :3].astype(int)
+        assert (np.abs(pixels[..., 0] - pixels[..., 2]) > 30)[90:210].any(), name  # peel, away from the colour bar
+        for end in ("left", "right"):
+            near = picture(result, "peel", end=end)
+            pixels = near.screenshot(return_img=True)[60:200, 60:420, :3].astype(int)
+            assert (pixels.min(axis=2) < 245).mean() > 0.1, (name, end)
+            assert (np.abs(pixels[..., 0] - pixels[..., 2]) > 30).mean() > 0.005, (name, end)
+
+
+def test_loads_are_shown_at_the_loaded_end(solved, picture):
+    for name, result in solved.items():
+        plotter = picture(result, "shear")
+        load, pull = result.joint.load, result.joint.geometry.pull
+        (loaded,) = result.joint.geometry.loaded
+        end = np.multiply(pull, plotter.actors[loaded].bounds[:2]).max()
+        arrow = np.multiply(pull, plotter.actors["force"].bounds[:2])
+        assert arrow.min() > end, name
+        assert ("moment" in plotter.actors) == (load.moment != 0), name
+        assert ("shear force" in plotter.actors) == (load.shear_force != 0), name
+        # The tip of an arrow is thicker than its tail: more of its points lie in that half.
+        points = plotter.actors["force"].mapper.dataset.points
+        thick = [np.ptp(points[side, 1]) for side in (points[:, 0] > points[:, 0].mean(), points[:, 0] < points[:, 0].mean())]
+        assert np.sign(thick[0] - thick[1]) == pull * np.sign(load.force), name
+        if load.shear_force != 0:
+            base = plotter.actors["shear force"].mapper.dataset.points[:, 1]
+            start = plotter.actors["force"].mapper.dataset.points[:, 1].mean()
+            assert np.sign(base.mean() - start) == np.sign(load.shear_force), name
+        said = "lower layer's shear has the sign opposite" in " ".join(words(plotter))
+        assert said == name.startswith("double"), name
+
+
+@pytest.mark.parametrize("pull", [-1, 1])
+@pytest.mark.parametrize("sense", [-1, 1])
+def test_a_moment_turns_its_way(joint, picture, monkeypatch, pull, sense):
+    kind = "single-lap" if pull > 0 else "double-lap"
+    shown = joint("load.ends=pinned", f"load.moment={sense} N*m", "analysis.error_target=0.5", kind=kind)
+    drawn = []
+    monkeypatch.setattr(arrows, "_add_curved_arrow", lambda plotter, path, reach, name: drawn.append(path))
+    picture(fejoint.solve(shown))
+    (path,) = drawn
+    middle = path[len(path) // 2]
+    assert pull * (middle[0] - path[[0, -1], 0].mean()) > 0  # bulges away from the joint
+    assert np.sign(path[-1, 1] - path[0, 1]) == sense * pull  # up on the right is counter-clockwise
 
 
 def test_the_picture_is_written_and_not_blank(folder, tmp_path):
