@@ -16,7 +16,6 @@ if TYPE_CHECKING:
     from fejoint.errors import MeshError as MeshError
     from fejoint.errors import SetupError as SetupError
     from fejoint.errors import TheoryError as TheoryError
-    from fejoint.joint.geometry import Adherend as Adherend
     from fejoint.joint.description import Analysis as Analysis
     from fejoint.joint.description import Joint as Joint
     from fejoint.joint.description import Load as Load
@@ -24,6 +23,7 @@ if TYPE_CHECKING:
     from fejoint.joint.families import SingleLap as SingleLap
     from fejoint.joint.families import SteppedLap as SteppedLap
     from fejoint.joint.file import load as load
+    from fejoint.joint.geometry import Adherend as Adherend
     from fejoint.joint.materials import Adhesive as Adhesive
     from fejoint.joint.materials import Isotropic as Isotropic
     from fejoint.joint.materials import Orthotropic as Orthotropic

@@ -3,17 +3,29 @@
 from __future__ import annotations
 
 from itertools import accumulate, pairwise
-from typing import Annotated, ClassVar, Literal, Self
+from typing import Annotated, Any, ClassVar, Literal, Self
 
 from annotated_types import Len
-from pydantic import Field, model_validator
+from pydantic import BeforeValidator, Field, model_validator
 
-from fejoint.joint.geometry import Adherend, Bond, Geometry, Length
+from fejoint.joint.geometry import WITHIN, Adherend, Bond, Geometry, Length
 from fejoint.joint.model import refuse
 
 __all__ = ["FAMILIES", "AnyFamily", "DoubleLap", "SingleLap", "SteppedLap"]
 
 MAX_STEPS = 20
+
+
+def _whole(value: Any) -> Any:
+    """Return whole numbers of other libraries as Python's own."""
+    return int(value) if hasattr(value, "__index__") and not isinstance(value, bool) else value
+
+
+def _in_order(value: Any) -> Any:
+    """Return arrays as lists, and refuse a set, whose order is not its user's."""
+    if isinstance(value, set | frozenset):
+        raise ValueError("must be a list in square brackets: a set has no order")
+    return value.tolist() if hasattr(value, "tolist") and not hasattr(value, "units") else value
 
 
 class SingleLap(Geometry):
@@ -222,14 +234,16 @@ class SteppedLap(Geometry):
 
     kind: Literal["stepped-lap"] = Field("stepped-lap", examples=["stepped-lap"])
     """Joint family"""
-    steps: int | None = Field(None, ge=1, le=MAX_STEPS, strict=True, examples=[3])
+    steps: Annotated[int, Field(ge=1, le=MAX_STEPS, strict=True), BeforeValidator(_whole)] | None = Field(None, examples=[3])
     """Number of treads, equally long; with overlap_length"""
     overlap_length: Length | None = Field(None, examples=["30 mm"])
     """Length of all treads together, along the load"""
-    step_lengths: Annotated[tuple[Length, ...], Len(1, MAX_STEPS)] | None = Field(None, examples=[["10 mm", "10 mm", "10 mm"]])
+    step_lengths: Annotated[tuple[Length, ...], Len(1, MAX_STEPS), BeforeValidator(_in_order)] | None = Field(
+        None, examples=[["10 mm", "10 mm", "10 mm"]]
+    )
     """Length of every tread from the left, instead of steps and overlap_length"""
-    step_heights: Annotated[tuple[Length, ...], Len(2, MAX_STEPS + 1)] | None = Field(
-        None, examples=[["1 mm", "1 mm", "1 mm", "1 mm"]]
+    step_heights: Annotated[tuple[Length, ...], Len(2, MAX_STEPS + 1), BeforeValidator(_in_order)] | None = Field(
+        None, examples=[["0.4 mm", "0.4 mm", "0.4 mm", "0.4 mm"]]
     )
     """Height of every riser from the left, both butt ends among them; by default all equal"""
     lower: Adherend
@@ -263,15 +277,18 @@ class SteppedLap(Geometry):
         ta, t = self.bondline_thickness, self.lower.thickness
         shortest = min(self.treads)
         if shortest <= ta:
-            value = self.overlap_length if self.step_lengths is None else shortest
-            refuse(self.length_key, value, f"every tread must be longer than the bondline is thick ({ta:g} mm)")
+            given = getattr(self, self.length_key)
+            refuse(self.length_key, given, f"every tread must be longer than the bondline is thick ({ta:g} mm)")
         least, ends = 0.05 * ta, 0.55 * ta
         if self.step_heights is None:
             most = int(t / ends - 1 + 1e-9)
-            if t / (len(self.treads) + 1) < ends:
+            if most < 1:
+                why = f"leaves no metal at the ends of adherends {t:g} mm thick, which have room for {t / 1.1:g} mm"
+                refuse("bondline_thickness", ta, why)
+            if t / (len(self.treads) + 1) < ends * WITHIN:
                 key = "steps" if self.step_lengths is None else "step_lengths"
                 why = f"leave no metal at the ends, where a step must be higher than half the bondline; at most {most}"
-                refuse(key, len(self.treads), f"{len(self.treads)} steps in {t:g} mm {why}")
+                refuse(key, getattr(self, key), f"{len(self.treads)} steps in {t:g} mm {why}")
             return
         heights = self.step_heights
         if len(heights) != len(self.treads) + 1:
@@ -279,11 +296,11 @@ class SteppedLap(Geometry):
         if abs(sum(heights) - t) > 1e-6 * t:
             refuse("step_heights", heights, f"must add up to the adherends' thickness ({t:g} mm), not to {sum(heights):g} mm")
         for place, height in (("first", heights[0]), ("last", heights[-1])):
-            if height < ends:
+            if height < ends * WITHIN:
                 limit = f"the {place} step leaves no metal: it must be higher than half the bondline's thickness"
-                refuse("step_heights", height, f"{limit} (at least {ends:g} mm)")
-        if min(heights) < least:
-            refuse("step_heights", min(heights), f"every step must be at least 1/20 of the bondline's thickness ({least:g} mm)")
+                refuse("step_heights", heights, f"{limit} (at least {ends:g} mm)")
+        if min(heights) < least * WITHIN:
+            refuse("step_heights", heights, f"every step must be at least 1/20 of the bondline's thickness ({least:g} mm)")
 
     @property
     def treads(self) -> tuple[float, ...]:

@@ -61,7 +61,10 @@ def joint_from_text(
     text: str, changes: Iterable[str] = (), material_texts: Iterable[str] = (), name: str = "joint file"
 ) -> Joint:
     """Return the joint that the text of a joint file describes (see `load`)."""
-    return _validated(_document(text, changes, material_texts, name))
+    try:
+        return _validated(_document(text, changes, material_texts, name))
+    except RecursionError:
+        raise JointError(f"{name}: its tables or lists are nested too deeply for a joint file.") from None
 
 
 def with_changes(text: str, changes: Iterable[str], material_texts: Iterable[str] = ()) -> str:
@@ -103,6 +106,8 @@ def joint_schema() -> dict[str, Any]:
         for key, field in schema["$defs"][material]["properties"].items():
             if "anyOf" in field and key not in ("sources", "name"):
                 field["anyOf"] = [option for option in field["anyOf"] if option != {"type": "null"}] + [figure]
+    for family in FAMILIES.values():  # a file names its family; only Python has it from the class
+        schema["$defs"][family.__name__]["required"].insert(0, "kind")
     schema["properties"]["materials"] = {
         "type": "object",
         "description": "Materials of this file's own, in the form of the shipped library: "
@@ -133,7 +138,7 @@ def template(kind: str) -> str:
 def _parse(text: str, name: str) -> dict[str, Any]:
     try:
         return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except ValueError as error:  # TOML's own, and Python's on a whole number of more than 4300 digits
         raise JointError(f"{name}: is not valid TOML: {error}.") from None
     except RecursionError:
         raise JointError(f"{name}: is not valid TOML: nested too deeply.") from None
@@ -186,7 +191,7 @@ def _parse_change(change: str) -> tuple[list[str], Any]:
     value = value.strip()
     try:  # a TOML value: number, true, list, quoted text ...
         return path, tomllib.loads(f"value = {value}")["value"]
-    except tomllib.TOMLDecodeError:  # ... or bare text
+    except ValueError:  # ... or bare text
         return path, value
 
 

@@ -14,8 +14,10 @@ from pydantic import Field
 from fejoint.joint.materials import AdherendMaterial
 from fejoint.joint.model import Model, Unit, refuse
 
-__all__ = ["Adherend", "Bond", "Geometry", "Length"]
+__all__ = ["WITHIN", "Adherend", "Bond", "Geometry", "Length"]
 
+# Of a limit that is a product: 0.02 is a tenth of 0.2, though 0.1 * 0.2 comes out larger.
+WITHIN = 1 - 1e-9
 Length = Annotated[float, Unit("mm", gt=0, le=10_000)]
 
 
@@ -65,7 +67,7 @@ class Geometry(Model):
     spew: Literal["square", "fillet"] = Field("square", examples=["square"])
     """End of the adhesive: square, or a 45-degree spew fillet"""
     spew_height: Length | None = Field(None, examples=["0.2 mm"])
-    """How far a fillet climbs the end face; by default bondline_thickness, at most half the thinner adherend"""
+    """How far a fillet climbs the end face; by default bondline_thickness, or less where there is no room for it"""
 
     @property
     def length(self) -> float:
@@ -144,9 +146,6 @@ class Geometry(Model):
         """Refuse proportions beyond which no bonded joint lies, and round-off eats the result of any solver."""
         ta, parts = self.bondline_thickness, self.adherends()
         thinnest = min(part.thickness for part in parts.values())
-        if self.length > 1000 * thinnest:
-            limit = f"must be at most 1000 times the thinnest adherend's thickness ({1000 * thinnest:g} mm)"
-            refuse(self.length_key, self.length, limit)
         for name, part in parts.items():
             key = self.adherend_key(name)
             if not ta / 20 <= part.thickness <= 1000 * ta:
@@ -162,6 +161,10 @@ class Geometry(Model):
                     f"must be from a tenth of the bondline's thickness to 1000 times the adherend's "
                     f"({ta / 10:g} to {1000 * part.thickness:g} mm)",
                 )
+        if self.length > 1000 * thinnest:
+            limit = f"must be at most 1000 times the thinnest adherend's thickness ({1000 * thinnest:g} mm)"
+            given = getattr(self, self.length_key)
+            refuse(self.length_key, given, f"{limit} in all" if isinstance(given, tuple) else limit)
 
     def _check_spew(self, room: str) -> None:
         """Refuse a spew that does not fit; `room` says in words what `fillet_room` is."""
@@ -169,13 +172,13 @@ class Geometry(Model):
         if self.spew_height is not None:
             if self.spew == "square":
                 refuse("spew_height", self.spew_height, 'only goes with spew = "fillet"')
-            if not 0.1 * ta <= self.spew_height <= self.fillet_room:
+            if not 0.1 * ta * WITHIN <= self.spew_height <= self.fillet_room / WITHIN:
                 refuse(
                     "spew_height",
                     self.spew_height,
                     f"must be from a tenth of the bondline's thickness to {room} ({0.1 * ta:g} to {self.fillet_room:g} mm)",
                 )
-        elif self.spew == "fillet" and self.fillet_height < 0.1 * ta:
+        elif self.spew == "fillet" and self.fillet_height < 0.1 * ta * WITHIN:
             refuse("spew", self.spew, f'the adherends leave a fillet no room ({room}: {self.fillet_room:g} mm); use "square"')
         leg = self.fillet_height + ta
         for name, part in self.adherends().items():

@@ -238,6 +238,8 @@ def _directional(value: Any) -> str:
 
 
 def _by_name(value: Any, info: ValidationInfo) -> Any:
+    if not isinstance(value, str | dict | Material):
+        raise ValueError("must be the name of a material, in quotes, or a table of its properties")
     return named("adherend", value, (info.context or {}).get("library")) if isinstance(value, str) else value
 
 

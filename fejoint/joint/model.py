@@ -8,6 +8,7 @@ come from that one declaration.
 from __future__ import annotations
 
 import difflib
+import json
 from collections.abc import Iterator
 from dataclasses import dataclass
 from textwrap import shorten
@@ -95,7 +96,8 @@ def as_joint_error(error: ValidationError, model: type[Model]) -> JointError:
     if detail["type"] == "refused":
         place += context["key"].split(".")
         value = context["value"]
-    path, field, known = _followed(model, place)
+    # The last part of an unknown key's place is what the user wrote, whatever it looks like.
+    path, field, known = _followed(model, place, len(place) - (detail["type"] == "extra_forbidden"))
     key = ".".join(path)
     unit = unit_of(field) or ""
     if detail["type"] == "missing":
@@ -107,7 +109,10 @@ def as_joint_error(error: ValidationError, model: type[Model]) -> JointError:
         hint = f"did you mean {near[0]}?" if near else f"known here: {', '.join(known)}."
         return JointError(f"{key}: unknown key; {hint}")
     if detail["type"] == "union_tag_invalid":
-        key, value = f"{key}.{context['discriminator']}".replace("'", ""), context["tag"]
+        name = context["discriminator"].replace("'", "")
+        key, value = f"{key}.{name}", value.get(name) if isinstance(value, dict) else context["tag"]
+    if detail["type"] == "union_tag_not_found":
+        return JointError(f"{key}.{context['discriminator']}".replace("'", "") + " is missing: add it.")
     rule = _rule(detail, context, f" {unit}".rstrip())
     if value is None:
         return JointError(f"{key} is missing: {rule}.")
@@ -164,34 +169,39 @@ def _shown(value: Any, unit: str = "") -> str:
     if isinstance(value, list | tuple):
         return shorten(f"[{', '.join(_shown(v, unit) for v in value)}]", 60, placeholder=" ...")
     if isinstance(value, float | int):
-        text = f"{value:g}" if abs(value) < 1e300 else str(value)
+        # A whole number may have more digits than Python turns into text, or into a float.
+        huge = isinstance(value, int) and abs(value) >= 1e300
+        text = f"{'-' if value < 0 else ''}1e300 or more" if huge else f"{value:g}"
         return f'"{text} {unit}"' if unit else text
-    text = f'"{value}"' if isinstance(value, str) else repr(value)
+    try:  # JSON writes line ends and control characters as TOML does
+        text = json.dumps(value, ensure_ascii=False) if isinstance(value, str) else repr(value)
+    except (ValueError, RecursionError):  # too many digits, nested too deeply
+        text = "{...}"
     return text if len(text) <= 60 else text[:57] + "..."
 
 
-def _followed(model: type[Model], place: list[int | str]) -> tuple[list[str], Any, list[str]]:
+def _followed(model: type[Model], place: list[int | str], keys_from: int) -> tuple[list[str], Any, list[str]]:
     """Follow pydantic's place of an error into a model.
 
     Returns the path in keys of the file, the declaration of the field there
     (None when there is none) and the keys known beside it. What pydantic adds
     to tell the options of a union apart is no part of the file: it narrows
-    them and is left out.
+    them and is left out, up to the part `keys_from`.
     """
     options: list[Any] = [model]
     path: list[str] = []
     field = None
     for i, part in enumerate(place):
         narrowed = [m for m in options if part in (m.__name__.lower(), getattr(m.model_fields.get("kind"), "default", None))]
-        if narrowed and i > 0:
+        if narrowed and 0 < i < keys_from:
             options = narrowed
             continue
         if isinstance(part, int):  # an item of a list: declared with the list
             path[-1] += f" item {part + 1}"
             continue
-        path.append(part)
+        path.append(part if part.isprintable() and len(part) <= 60 else _shown(part))
         known = [f.alias or name for m in options for name, f in m.model_fields.items()]
-        found = [f for m in options for name, f in m.model_fields.items() if (f.alias or name) == part]
+        found = [f for m in options for name, f in m.model_fields.items() if part in (f.alias, name)]
         field = found[0] if found else None
         options = models_in(field.annotation) if field is not None else []
     return path, field, known
