@@ -29,8 +29,8 @@ DIMENSIONS = {
 # A display system names the unit shown for each inside unit.
 DISPLAY_SYSTEMS: dict[str, dict[str, str]] = {
     "mm": {},
-    "SI": {"mm": "m", "MPa": "Pa", "N*mm": "N*m"},
-    "inch": {"mm": "inch", "MPa": "psi", "N": "lbf", "N*mm": "lbf*inch", "K": "delta_degF"},
+    "SI": {"mm": "m", "MPa": "Pa", "N*mm": "N*m", "N/mm": "N/m"},
+    "inch": {"mm": "inch", "MPa": "psi", "N": "lbf", "N*mm": "lbf*inch", "N/mm": "lbf/inch", "K": "delta_degF"},
 }
 
 _QUANTITY = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(.*?)\s*")

@@ -170,14 +170,17 @@ def _adherends(result: Result, system: str) -> Table:
     """Return what the adherends carry where they enter the overlap, and at their most stressed step."""
     factors = result.edge_moment_factors
     columns = ["load per width", "moment per width", "largest beam stress"]
-    table = _table("Adherends where they enter the overlap", *columns, *(["edge moment factor"] if factors else []))
+    title = "Adherends where they enter the overlap"
+    if isinstance(result.joint.geometry, SteppedLap):
+        title += ", and at their most stressed step (mean stress)"
+    table = _table(title, *columns, *(["edge moment factor"] if factors else []))
     entering = [s for s in result.adherend_sections if s.moment is not None]
     at_steps = [s for s in result.adherend_sections if s.moment is None]
     worst = [max((s for s in at_steps if s.adherend == e.adherend), key=lambda s: s.peak_stress) for e in entering if at_steps]
     for i, section in enumerate(entering + worst):
         place = f"{section.adherend.replace('_', ' ')}, at x = {display(section.x, 'mm', system)}"
         if section.moment is None:
-            place += f", {display(section.thickness, 'mm', system)} left by the steps (mean stress)"
+            place += f", {display(section.thickness, 'mm', system)} left"
         table.add_row(
             place,
             display(section.axial, "N/mm", system),
