@@ -78,8 +78,8 @@ def solve_with_ngsolve(joint: Joint, section: Section, elongation: float, points
     turned = []
     if joint.load.ends == "pinned":
         turned = [face_motion(plane, end, middle_of(mesh, end) - ng.y) for end in ends.values()]
-    numbers = generalised + len(held) + len(turned)
-    space = ng.FESpace([plane] + [ng.NumberSpace(mesh)] * numbers)
+    multipliers = [ng.NumberSpace(mesh, definedon=mesh.Boundaries(face)) for face in held]
+    space = ng.FESpace([plane, *[ng.NumberSpace(mesh)] * generalised, *multipliers, *[ng.NumberSpace(mesh)] * len(turned)])
     (u, *trial), (v, *test) = space.TnT()
     turns = slice(generalised + len(held), None)
 
@@ -109,9 +109,10 @@ def solve_with_ngsolve(joint: Joint, section: Section, elongation: float, points
     form.Assemble()
     right.Assemble()
     solution = ng.GridFunction(space)
-    inverse = form.mat.Inverse(space.FreeDofs(), inverse="umfpack")
+    everywhere = [space.Range(1 + i).start for i in range(len(trial)) if i < generalised or i >= turns.start]
+    inverse = bordered_inverse(form.mat, space.FreeDofs(), everywhere)
     for _ in range(2):  # the second time round takes off the round-off of the first
-        solution.vec.data += inverse * (right.vec - form.mat * solution.vec)
+        solution.vec.data += inverse((right.vec - form.mat * solution.vec).Evaluate())
     factors = [part.vec[0] for part in solution.components[1:]]
 
     whole = ng.GridFunction(plane)
@@ -154,6 +155,38 @@ def as_ngsolve_mesh(section: Section):
             for ends in section.mesh.facets[:, own].T:
                 made.Add(Element1D([points[end] for end in ends], index=region))
     return ng.Mesh(made)
+
+
+def bordered_inverse(matrix, free, everywhere: list[int]):
+    """Return the function that solves with a matrix; the numbers `everywhere`, which meet all others, are eliminated last.
+
+    Left among the others their full rows would fill the factors.
+    """
+    others = ng.BitArray(free)
+    for number in everywhere:
+        others.Clear(number)
+    inverse = matrix.Inverse(others, inverse="umfpack")
+    # The motions that each number drives, the others following free of force; and what force they ask for at the numbers.
+    driven = []
+    for number in everywhere:
+        motion = matrix.CreateColVector()
+        motion[:] = 0.0
+        motion[number] = 1.0
+        follows = (inverse * (matrix * motion)).Evaluate()
+        motion.data -= follows
+        driven.append(motion)
+    forces = [(matrix * motion).Evaluate() for motion in driven]
+    border = np.array([[force[number] for force in forces] for number in everywhere])
+
+    def solve(right):
+        found = (inverse * right).Evaluate()
+        if everywhere:
+            asked = (right - matrix * found).Evaluate()
+            for factor, motion in zip(np.linalg.solve(border, [asked[number] for number in everywhere]), driven, strict=True):
+                found.data += float(factor) * motion
+        return found
+
+    return solve
 
 
 def gauss_rule():

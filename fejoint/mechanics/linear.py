@@ -166,13 +166,25 @@ class Solution:
 
     @property
     def gripped(self) -> EndForces:
-        """On the gripped end, all its adherends together."""
-        return _together([self.ends[name] for name in self.joint.geometry.gripped if name in self.ends])
+        """On the gripped end, all its adherends together, about the middle that they turn about."""
+        return self._together(self.joint.geometry.gripped)
 
     @property
     def loaded(self) -> EndForces:
-        """On the loaded end, all its adherends together."""
-        return _together([self.ends[name] for name in self.joint.geometry.loaded if name in self.ends])
+        """On the loaded end, all its adherends together, about the middle that they turn about."""
+        return self._together(self.joint.geometry.loaded)
+
+    def _together(self, names: tuple[str, ...]) -> EndForces:
+        adherends = self.joint.geometry.adherends()
+        parts = [(adherends[name].thickness, self.ends[name]) for name in names if name in self.ends]
+        x, y = parts[0][1].x, sum(t * end.y for t, end in parts) / sum(t for t, _ in parts)
+        return EndForces(
+            axial=sum(end.axial for _, end in parts),
+            lateral=sum(end.lateral for _, end in parts),
+            moment=sum(end.moment_about(x, y) for _, end in parts),
+            x=x,
+            y=y,
+        )
 
 
 def discretise(section: Section) -> Discretisation:
@@ -434,16 +446,4 @@ def _resultant(d: Discretisation, forces: Floats, face: _Face) -> EndForces:
         moment=float(-(face.y - face.middle) @ fx),
         x=float(d.points[face.nodes, 0].mean()),
         y=face.middle,
-    )
-
-
-def _together(parts: list[EndForces]) -> EndForces:
-    """Return the resultant of forces on several faces at one x, about the middle between their mid-planes."""
-    x, y = parts[0].x, sum(part.y for part in parts) / len(parts)
-    return EndForces(
-        axial=sum(part.axial for part in parts),
-        lateral=sum(part.lateral for part in parts),
-        moment=sum(part.moment_about(x, y) for part in parts),
-        x=x,
-        y=y,
     )
