@@ -26,7 +26,7 @@ from fejoint.mechanics.symmetry import unfolded
 __all__ = ["Result", "solve"]
 
 # Refinement stops here: beyond it a result that is still not good enough is handed over as such.
-MAX_UNKNOWNS = 400_000
+MAX_UNKNOWNS = 1_000_000
 MAX_REFINEMENTS = 3
 # Checks of round-off, which a finer mesh makes worse.
 ROUND_OFF = ("energy_balance", "solver_backward_error")
