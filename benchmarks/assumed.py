@@ -9,10 +9,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import expm
 
-from benchmarks.two_beams import Beam
 from fejoint import DoubleLap, Joint, SteppedLap
 from fejoint.bondline.closed_form import shear_lag, volkersen
 from fejoint.bondline.closed_form.grid import axial_modulus, free_strains
+from fejoint.bondline.closed_form.two_beams import Beam
 from fejoint.bondline.curves import Bondline
 from fejoint.mechanics.elasticity import Law
 from fejoint.mechanics.factor import factorise
@@ -86,8 +86,7 @@ def volkersen_difference(joint: Joint, density: float, multiplier: float = 1e4) 
     Of a single lap, or of either bondline of a double lap with like outers.
     """
     solution = shear_lag_solution(joint, density, multiplier)
-    double = isinstance(joint.geometry, DoubleLap)
-    theories = volkersen.double_lap(joint) if double else [volkersen.curves(joint)]
+    theories = volkersen.curves(joint)
     found = recover_bondlines(solution, nodal_stress(solution))
     return max(
         float(np.abs(own.middle.at(theory.x) - theory.shear).max() / np.abs(theory.shear).max())

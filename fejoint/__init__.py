@@ -27,6 +27,8 @@ if TYPE_CHECKING:
     from fejoint.joint.materials import Adhesive as Adhesive
     from fejoint.joint.materials import Isotropic as Isotropic
     from fejoint.joint.materials import Orthotropic as Orthotropic
+    from fejoint.mechanics.as_built import Comparison as Comparison
+    from fejoint.mechanics.as_built import compare as compare
     from fejoint.mechanics.driver import Result as Result
     from fejoint.mechanics.driver import solve as solve
 
@@ -37,6 +39,7 @@ _HOME = {
     "Adherend": "fejoint.joint.geometry",
     "Adhesive": "fejoint.joint.materials",
     "Analysis": "fejoint.joint.description",
+    "Comparison": "fejoint.mechanics.as_built",
     "ConvergenceError": "fejoint.errors",
     "DoubleLap": "fejoint.joint.families",
     "FejointError": "fejoint.errors",
@@ -51,6 +54,7 @@ _HOME = {
     "SingleLap": "fejoint.joint.families",
     "SteppedLap": "fejoint.joint.families",
     "TheoryError": "fejoint.errors",
+    "compare": "fejoint.mechanics.as_built",
     "load": "fejoint.joint.file",
     "solve": "fejoint.mechanics.driver",
 }

@@ -10,6 +10,7 @@ from __future__ import annotations
 import json
 import os
 import sys
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -101,6 +102,41 @@ def solve(
 
 
 @app.command()
+def compare(
+    file: JointFile,
+    out: Annotated[
+        Path | None, typer.Option("--out", metavar="DIR", help="Folder for comparison.json and comparison.png.")
+    ] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print the comparison as JSON.")] = False,
+    changes: Changes = [],  # noqa: B006 - typer copies it
+    materials: MaterialFiles = [],  # noqa: B006
+    units: Units = "mm",
+) -> int:
+    """Hold every theory for a joint against finite elements: ratios, where each is off, which to trust."""
+    from fejoint.mechanics.as_built import compared
+    from fejoint.show.comparison import comparison_figure, comparison_json, comparison_table, write_comparison
+
+    _known_units(units)
+    joint, _ = _read(file, changes, materials)
+    found = compared(_solved(joint))
+    written: list[Path] = []
+    if out is not None:
+        figure = None
+        try:
+            figure = comparison_figure(found, units)
+        except FejointError as error:
+            _said(f"comparison.png left out: {error}", 0)
+        written = write_comparison(found, out, figure)
+    if as_json:
+        print(json.dumps(comparison_json(found), indent=2, allow_nan=False))
+    else:
+        _console().print(comparison_table(found, units))
+        if written:
+            print(f"Written to {out}: {', '.join(path.name for path in written)}")
+    return 0 if found.result.passed else 1
+
+
+@app.command()
 def check(file: JointFile, changes: Changes = [], materials: MaterialFiles = []) -> int:  # noqa: B006
     """Check a joint file without solving it."""
     joint, _ = _read(file, changes, materials)
@@ -169,6 +205,76 @@ def view(
 
 
 @app.command()
+def benchmark(
+    cases: Annotated[
+        list[Path], typer.Argument(metavar="FILE|DIR", help="Case files, or folders of them; the shipped ones unless given.")
+    ] = [],  # noqa: B006
+    out: Annotated[Path | None, typer.Option("--out", metavar="DIR", help="Folder for report.json and report.png.")] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print the report as JSON.")] = False,
+    quantities: Annotated[bool, typer.Option("--quantities", help="List what a case can ask for, and stop.")] = False,
+    freeze: Annotated[
+        Path | None, typer.Option("--freeze", metavar="DIR", help="Solve joint files and write each as a regression case.")
+    ] = None,
+    force: Annotated[bool, typer.Option("--force", help="Let --freeze overwrite a case.")] = False,
+) -> int:
+    """Hold finite elements and theories against cases: joints of which something is known from outside."""
+    from fejoint.proof.case import case_files, shipped_cases
+
+    if quantities:
+        from fejoint.show.proof import quantities_table
+
+        _console().print(quantities_table())
+        return 0
+    if freeze is not None:
+        return _frozen(cases, freeze, force)
+    if force:
+        raise JointError("--force only goes with --freeze; leave it out.")
+    files = case_files(cases) if cases else shipped_cases()
+    if out is not None:  # what would stop the report in the end stops it now
+        from fejoint.environment import require_extra
+
+        require_extra("matplotlib", "plot", "--out")
+    from fejoint.proof.runner import run_cases
+    from fejoint.show.proof import report_json, report_table, write_report
+
+    report = _shown(lambda progress: run_cases(files, progress))
+    written = write_report(report, out) if out is not None else []
+    if as_json:
+        print(json.dumps(report_json(report), indent=2, allow_nan=False))
+    else:
+        _console().print(report_table(report))
+        if written:
+            print(f"Written to {out}: {', '.join(path.name for path in written)}")
+    return {"met": 0, "missed": 1, "bad": 2}[report.verdict]
+
+
+def _frozen(files: list[Path], folder: Path, force: bool) -> int:
+    """Write regression cases of joint files; all are read before the first is solved."""
+    from datetime import date
+
+    from fejoint.joint.file import joint_from_text, read_text
+    from fejoint.proof.freeze import frozen_case
+    from fejoint.show.proof import write_texts
+
+    if not files:
+        raise JointError("--freeze needs a joint file to solve; give FILE.")
+    texts = {file: read_text(file) for file in files}
+    joints = {file: joint_from_text(text, name=str(file)) for file, text in texts.items()}
+    targets = [folder / f"{file.stem}.toml" for file in files]
+    if len(set(targets)) < len(targets):
+        raise JointError("--freeze: two of the files have the same name, so one case would overwrite the other; rename one.")
+    for target in targets:
+        if target.exists() and not force:
+            raise JointError(f"{target}: is there already; choose another folder, or overwrite it with --force.")
+    today, made = date.today().isoformat(), {}
+    for file, target in zip(files, targets, strict=True):
+        made[target.name] = frozen_case(_solved(joints[file]), texts[file], str(file), today)
+    for path in write_texts(folder, made):
+        print(f"Written: {path}")
+    return 0
+
+
+@app.command()
 def materials(units: Units = "mm") -> int:
     """List the shipped materials, every figure with its source or mark."""
     from fejoint.show.tables import materials_table
@@ -206,11 +312,16 @@ def _read(file: Path, changes: list[str], materials: list[Path]) -> tuple[Any, s
 def _solved(joint: Any) -> Result:
     from fejoint.mechanics.driver import solve as solve_joint
 
+    result: Result = _shown(lambda progress: solve_joint(joint, progress=progress))
+    return result
+
+
+def _shown(work: Callable[[Callable[[str], None] | None], Any]) -> Any:
+    """Do what takes time; on a terminal show what it says of its progress."""
     if not sys.stderr.isatty():
-        return solve_joint(joint)
-    console = _console(stderr=True)
-    with console.status("reading") as status:
-        return solve_joint(joint, progress=status.update)
+        return work(None)
+    with _console(stderr=True).status("reading") as status:
+        return work(status.update)
 
 
 def _pictures(result: Result, folder: Path) -> list[Path]:
@@ -221,7 +332,7 @@ def _pictures(result: Result, folder: Path) -> list[Path]:
         from fejoint.bondline.closed_form.comparison import compare
         from fejoint.show import drawing, plots
 
-        theories = {t.name: t.bondlines for t in compare(result.joint, result.edges) if t.bondlines}
+        theories = {t.name: t.bondlines for t in compare(result.joint, result.edges, main=True) if t.bondlines}
         figures = {
             "bondline.png": plots.bondline_figure(result, theories),
             "section.png": drawing.section_figure(result.joint),

@@ -9,8 +9,8 @@ import fejoint
 
 PACKAGE = Path(fejoint.__file__).parent
 # A stage imports only from those before it; what stands on top is imported by nobody below.
-STAGES = ["errors", "units", "environment", "joint", "bondline", "mechanics", "show", "demo", "cli", "__main__"]
-PURE = ["joint", "bondline", "mechanics"]
+STAGES = ["errors", "units", "environment", "joint", "bondline", "mechanics", "proof", "show", "demo", "cli", "__main__"]
+PURE = ["joint", "bondline", "mechanics", "proof"]
 
 
 def modules():

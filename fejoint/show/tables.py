@@ -32,7 +32,7 @@ CAUTION = (
 
 def result_report(result: Result, system: str = "mm") -> RenderableType:
     """Return what a person reads first: peaks, theories beside them, checks, marks, warnings."""
-    theories = compare(result.joint, result.edges)
+    theories = compare(result.joint, result.edges, main=True)  # the command compare shows all
     parts: list[RenderableType] = [_heading(result, system)]
     parts += [Text(f"Warning: {text}", style="bold") for text in result.warnings]
     parts.append(_stresses(result, theories, system))

@@ -2,9 +2,9 @@
 
 The lever arm of a lap is (t + t_a) / 2 on each side. With pinned ends statics
 alone gives the linear moment. With clamped ends it takes the stiffness of the
-overlap; two beams joined by a soft layer (benchmarks/two_beams.py, derived for
-this project and solved apart from the package) agree with finite elements
-where a solid overlap is too stiff at its roots.
+overlap; two beams joined by a soft layer (`two_beams`, derived for this project
+and tested apart against their differential equations) agree with finite
+elements where a solid overlap is too stiff at its roots.
 """
 
 from __future__ import annotations
@@ -16,10 +16,10 @@ import pytest
 from scipy.integrate import solve_bvp
 
 import fejoint
-from benchmarks.two_beams import Beam, Layer, frame, solid_frame
 from fejoint import Adherend, Adhesive, Isotropic, Joint, Load, Orthotropic, SingleLap
 from fejoint.bondline.closed_form.goland_reissner import edge_moment_factor
 from fejoint.bondline.closed_form.grid import axial_modulus
+from fejoint.bondline.closed_form.two_beams import Beam, Layer, frame, solid_frame
 from fejoint.bondline.edge_moment import lap_edge_moment
 
 ALUMINIUM = Isotropic(elastic_modulus=72_000, poisson_ratio=0.33)

@@ -237,7 +237,7 @@ def lap(force=5000, ends="clamped", upper_thickness=2.0, arms=(40, 40)) -> Joint
 def test_curves_of_a_joint(ends, arms, arm):
     """The theory's own edge loads: endless arms unless both are alike and pinned; plane strain throughout."""
     joint = lap(ends=ends, arms=arms)
-    bondline = goland_reissner.curves(joint)
+    (bondline,) = goland_reissner.curves(joint)
     modulus = 70_000 / (1 - 0.33**2)
     k = edge_moment_factor(200, modulus, 2.0, 12.5, arm)
     x = bondline.x - 12.5
@@ -255,9 +255,9 @@ def test_curves_of_a_joint(ends, arms, arm):
 
 
 def test_curves_with_given_edge_loads():
-    """Edge loads from elsewhere take the place of the theory's own: they drive shear and peel."""
-    given = EdgeLoads(200.0, 3.0, -150.0)
-    bondline = goland_reissner.curves(lap(), given)
+    """Edge loads from elsewhere take the place of the theory's own: those with the larger moment drive shear and peel."""
+    given = {"lower": EdgeLoads(200.0, 2.0, -120.0), "upper": EdgeLoads(200.0, 3.0, 150.0)}
+    (bondline,) = goland_reissner.curves(lap(), given)
     modulus = 70_000 / (1 - 0.33**2)
     x = bondline.x - 12.5
     assert bondline.shear == pytest.approx(shear_stress(x, 200, 0.75, modulus, 2.0, 12.5, 5000), rel=1e-12)
@@ -268,8 +268,8 @@ def test_curves_with_given_edge_loads():
 
 def test_given_edge_loads_serve_compression():
     """In compression the theory itself has no edge moment, but with given edge loads it turns all signs over."""
-    given = EdgeLoads(-200.0, -3.0, 150.0)
-    pushed, pulled = goland_reissner.curves(lap(-5000), given), goland_reissner.curves(lap(), EdgeLoads(200.0, 3.0, -150.0))
+    push, pull = ({n: EdgeLoads(s * 200.0, s * 3.0, -s * 150.0) for n in ("lower", "upper")} for s in (-1, 1))
+    (pushed,), (pulled,) = goland_reissner.curves(lap(-5000), push), goland_reissner.curves(lap(), pull)
     assert pushed.shear == pytest.approx(-pulled.shear, rel=1e-12)
     assert pushed.peel == pytest.approx(-pulled.peel, rel=1e-12)
     with pytest.raises(TheoryError, match="tension"):
@@ -287,3 +287,39 @@ def test_other_families_are_refused_by_name():
     other = SimpleNamespace(geometry=SimpleNamespace(kind="double-lap"))
     with pytest.raises(TheoryError, match=r"Goland and Reissner.*single-lap.*double-lap"):
         goland_reissner.curves(other)
+
+
+def test_given_edge_loads_that_close_the_bondline():
+    """A moment that closes keeps its sign: k is negative, and peel is compressive at the ends, for either end's edge loads."""
+    for worse, other in (("lower", "upper"), ("upper", "lower")):
+        opens = {"lower": -1, "upper": 1}
+        given = {worse: EdgeLoads(200.0, 0.0, -150.0 * opens[worse]), other: EdgeLoads(200.0, 0.0, -20.0 * opens[other])}
+        (bondline,) = goland_reissner.curves(lap(), given)
+        expected = shear_stress(bondline.x - 12.5, 200, -0.75, 70_000 / (1 - 0.33**2), 2.0, 12.5, 5000)
+        assert bondline.shear == pytest.approx(expected, rel=1e-12)
+        assert bondline.peel[0] < 0
+        assert bondline.peel[-1] < 0
+        assert bondline.right.moment == -bondline.left.moment == -150.0
+
+
+def test_what_the_theory_has_not_is_refused():
+    """Temperature, a moment or a shear force without given edge loads, and given ones without a force along the joint."""
+    with_moment = lap(ends="pinned").replace(load=Load(force=5000, moment=100, ends="pinned"))
+    given = {"lower": EdgeLoads(200.0, 3.0, -120.0), "upper": EdgeLoads(200.0, 3.0, 150.0)}
+    for joint, edges, reason in (
+        (with_moment, None, "edge moment of Goland and Reissner.*moment or shear_force"),
+        (lap().replace(load=Load(force=5000, shear_force=10)), None, "edge moment of Goland and Reissner.*moment or shear_force"),
+        (
+            lap().replace(load=Load(force=0, moment=100, ends="pinned")),
+            given,
+            "Goland and Reissner needs a force along the joint",
+        ),
+    ):
+        with pytest.raises(TheoryError, match=reason):
+            goland_reissner.curves(joint, edges)
+    assert goland_reissner.curves(with_moment, given)[0].right.moment == 150.0
+    metal, glue = (m.replace(expansion=20e-6) for m in (ALUMINIUM, lap().adhesive))
+    parts = [Adherend(material=metal, thickness=2.0, free_length=40)] * 2
+    geometry = lap().geometry.replace(lower=parts[0], upper=parts[1])
+    with pytest.raises(TheoryError, match="Goland and Reissner has no temperature"):
+        goland_reissner.curves(Joint(geometry=geometry, adhesive=glue, load=Load(force=5000, temperature_change=-60)))

@@ -65,7 +65,7 @@ def test_curves_pass_through_the_points_of_the_result(result):
 
 
 def test_theories_are_drawn_apart_and_without_what_they_lack(pressed):
-    goland = [goland_reissner.curves(pressed.joint, pressed.edges["lower"])]  # one bondline or a list of them
+    goland = goland_reissner.curves(pressed.joint, pressed.edges)[0]  # one bondline or a list of them
     theories = {"Volkersen": volkersen.curves(pressed.joint), "Goland": goland}
     figure = plots.bondline_figure(pressed, theories, interfaces=True)
     _, shear, peel, _ = figure.axes

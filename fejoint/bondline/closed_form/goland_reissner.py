@@ -8,23 +8,24 @@ Identical adherends that stretch and bend as thin plates; the adhesive only
 shears and stretches across, uniformly through its thickness, whose share in
 the lever arm is left out; no stress-free adhesive end. The edge moment is
 that of a bar that rotates under its load (the lap counts as one bar of double
-thickness), so it falls as the load grows. Valid while t_a E / (t E_a) and
+thickness), so it falls as the load grows. Temperature is not part of it. Valid while t_a E / (t E_a) and
 t_a G / (t G_a) are about 10 or more. For unlike adherends use Volkersen (shear only).
 """
 
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fejoint.bondline.closed_form.grid import axial_modulus, places, single_lap
+from fejoint.bondline.closed_form.grid import axial_modulus, balanced_lap, force_alone, no_temperature, places, worse_edge
 from fejoint.bondline.curves import Bondline, Curve, EdgeLoads
 from fejoint.errors import TheoryError
 from fejoint.joint.description import Joint
 
-__all__ = ["curves", "edge_moment_factor", "peel_stress", "shear_stress"]
+__all__ = ["curves", "edge_moment_factor", "own_factor", "peel_stress", "shear_stress"]
 
 Floats = NDArray[np.float64]
 
@@ -53,6 +54,22 @@ def edge_moment_factor(line_load: float, modulus: float, thickness: float, half_
     u2 = u1 / (2 * math.sqrt(2))
     arms = 1.0 if math.isinf(arm) else 1 / math.tanh(u1 * arm)
     return 1 / (1 + 2 * math.sqrt(2) * arms * math.tanh(u2 * half_overlap))
+
+
+def own_factor(joint: Joint) -> float:
+    """Return the edge moment factor k of a balanced single lap; its arms are endless unless both are alike and pinned.
+
+    Raises
+    ------
+    TheoryError
+        Another joint, a moment or shear force, compression or no load.
+    """
+    geometry = balanced_lap(joint, "the theory of Goland and Reissner")
+    force_alone(joint, "the edge moment of Goland and Reissner")
+    lower, upper = geometry.lower, geometry.upper
+    pinned = joint.load.ends == "pinned" and lower.free_length == upper.free_length
+    arm, modulus = lower.free_length if pinned else math.inf, axial_modulus(lower.material)
+    return edge_moment_factor(joint.line_load, modulus, lower.thickness, geometry.overlap_length / 2, arm)
 
 
 def shear_stress(
@@ -95,47 +112,44 @@ def peel_stress(
     return np.asarray(a * f1 + b * f2)
 
 
-def curves(joint: Joint, edge: EdgeLoads | None = None) -> Bondline:
-    """Return the bondline of a balanced single-lap joint by Goland and Reissner.
+def curves(joint: Joint, edges: Mapping[str, EdgeLoads] | None = None) -> list[Bondline]:
+    """Return the one bondline of a balanced single-lap joint by Goland and Reissner.
 
     Parameters
     ----------
     joint : Joint
-    edge : EdgeLoads, optional
-        Edge loads to use in place of the theory's own, such as those from
-        finite elements (magnitudes count).
+    edges : mapping of EdgeLoads, optional
+        Edge loads of ``lower`` and ``upper`` to use in place of the theory's
+        own, such as those from finite elements: the ones with the larger
+        moment count at both ends.
 
     Raises
     ------
     TheoryError
-        Not a single lap, unlike adherends, or (with the theory's own edge
-        moment) not in tension.
+        Not a single lap, unlike adherends, a change of temperature, or (with
+        the theory's own edge moment) not in tension, or a moment or shear
+        force besides; given edge loads without a force along the joint.
     """
-    geometry = single_lap(joint, "The theory of Goland and Reissner")
-    lower, upper = geometry.lower, geometry.upper
-    constants = [part.material.engineering_constants() for part in (lower, upper)]
-    if constants[0] != constants[1] or lower.thickness != upper.thickness:
-        raise TheoryError(
-            "the theory of Goland and Reissner is for identical adherends; use Volkersen for the shear of unlike ones."
-        )
-    load, t, c = joint.line_load, lower.thickness, geometry.overlap_length / 2
-    modulus = axial_modulus(lower.material)
+    theory = "the theory of Goland and Reissner"
+    geometry = balanced_lap(joint, theory)
+    no_temperature(joint, theory)
+    load, t, c = joint.line_load, geometry.lower.thickness, geometry.overlap_length / 2
+    modulus, edge = axial_modulus(geometry.lower.material), worse_edge(edges)
     if edge is None:
-        pinned = joint.load.ends == "pinned" and lower.free_length == upper.free_length
-        factor = edge_moment_factor(load, modulus, t, c, lower.free_length if pinned else math.inf)
+        factor = own_factor(joint)
         moment = factor * load * t / 2
         shear_force = factor * load * math.sqrt(3 * load / (t * modulus))
         measure = "Goland and Reissner 1944"
     else:
-        moment, shear_force = abs(edge.moment), abs(edge.shear)
-        factor = 2 * moment / (abs(load) * t) if load else 0.0
-        moment, shear_force = math.copysign(moment, load), math.copysign(shear_force, load)
+        if load == 0:
+            raise TheoryError(f"{theory} needs a force along the joint; here it is 0.")
+        moment, shear_force = edge.moment, edge.shear
+        factor = 2 * moment / (load * t)
         measure = "Goland and Reissner 1944 with given edge loads"
     adhesive, ta = joint.adhesive.engineering_constants(), geometry.bondline_thickness
     x = places(geometry.overlap_length)
     shear = shear_stress(x - c, load, factor, modulus, t, c, adhesive["g_xy"] / ta)
     peel = peel_stress(x - c, moment, shear_force, modulus, t, c, adhesive["e_y"] / ta)
     loads = EdgeLoads(load, shear_force, -moment), EdgeLoads(load, shear_force, moment)
-    return Bondline(
-        number=1, middle=Curve(x, shear, peel, np.full_like(x, np.nan)), left=loads[0], right=loads[1], measure=measure
-    )
+    curve = Curve(x, shear, peel, np.full_like(x, np.nan))
+    return [Bondline(number=1, middle=curve, left=loads[0], right=loads[1], measure=measure)]

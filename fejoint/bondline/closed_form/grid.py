@@ -2,15 +2,31 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from typing import NamedTuple
+
 import numpy as np
 from numpy.typing import NDArray
 
+from fejoint.bondline.curves import EdgeLoads
 from fejoint.errors import TheoryError
 from fejoint.joint.description import Joint
-from fejoint.joint.families import SingleLap
+from fejoint.joint.families import DoubleLap, SingleLap
 from fejoint.joint.materials import AdherendMaterial, Adhesive
 
-__all__ = ["axial_modulus", "free_strains", "places", "single_lap"]
+__all__ = [
+    "Pair",
+    "axial_modulus",
+    "balanced_lap",
+    "force_alone",
+    "free_strains",
+    "larger_moment",
+    "no_temperature",
+    "places",
+    "shear_lag_pair",
+    "single_lap",
+    "worse_edge",
+]
 
 
 def places(length: float, pieces: int = 400) -> NDArray[np.float64]:
@@ -59,3 +75,78 @@ def single_lap(joint: Joint, theory: str) -> SingleLap:
     if not isinstance(joint.geometry, SingleLap):
         raise TheoryError(f"{theory} is for single-lap joints; this is a {joint.geometry.kind} joint.")
     return joint.geometry
+
+
+def balanced_lap(joint: Joint, theory: str) -> SingleLap:
+    """Return the geometry of a single lap of identical adherends; TheoryError for any other joint."""
+    geometry = single_lap(joint, theory)
+    constants = [part.material.engineering_constants() for part in (geometry.lower, geometry.upper)]
+    if constants[0] != constants[1] or geometry.lower.thickness != geometry.upper.thickness:
+        raise TheoryError(f"{theory} is for identical adherends; use Volkersen for the shear of unlike ones.")
+    return geometry
+
+
+def force_alone(joint: Joint, theory: str) -> None:
+    """Refuse a joint under more than a force along it."""
+    if not joint.load.force_alone:
+        raise TheoryError(f"{theory} is for a force along the joint alone, without moment or shear_force.")
+
+
+def no_temperature(joint: Joint, theory: str) -> None:
+    """Refuse a change of temperature."""
+    if joint.load.temperature_change != 0:
+        raise TheoryError(f"{theory} has no temperature in it; temperature_change must be 0.")
+
+
+def larger_moment(left: EdgeLoads, right: EdgeLoads) -> EdgeLoads:
+    """Return the edge loads with the larger moment; the left ones when they are equal but for round-off."""
+    return right if abs(right.moment) > abs(left.moment) * (1 + 1e-6) else left
+
+
+def worse_edge(edges: Mapping[str, EdgeLoads] | None) -> EdgeLoads | None:
+    """Return the edge loads of the end of a single lap with the larger moment; None where none are given.
+
+    As of the right end, where a positive moment opens the bondline: half a
+    turn, which leaves the geometry as it is, takes the left end there and
+    turns the sign of the moment alone.
+    """
+    if edges is None:
+        return None
+    left = edges["lower"]
+    return larger_moment(EdgeLoads(left.axial, left.shear, -left.moment), edges["upper"])
+
+
+class Pair(NamedTuple):
+    """What a bondline joins in a shear lag: the adherend loaded at its left end and the one at its right.
+
+    Attributes
+    ----------
+    names : (str, str)
+        Their regions.
+    thickness : (float, float), mm
+        How much of each goes with this bondline.
+    share : float
+        Part of the joint's load that this bondline passes on.
+    length : float, mm
+    """
+
+    names: tuple[str, str]
+    thickness: tuple[float, float]
+    share: float
+    length: float
+
+
+def shear_lag_pair(joint: Joint, theory: str) -> Pair:
+    """Return what every bondline of a single or double lap joins; TheoryError for other families and unlike outers.
+
+    In a double lap with like outers that is half the inner, under half the
+    load, and one outer.
+    """
+    g = joint.geometry
+    if isinstance(g, SingleLap):
+        return Pair(("lower", "upper"), (g.lower.thickness, g.upper.thickness), 1.0, g.overlap_length)
+    if not isinstance(g, DoubleLap):
+        raise TheoryError(f"{theory} is for single-lap and double-lap joints; this is a {g.kind} joint.")
+    if not g.has_like_halves:
+        raise TheoryError(f"{theory} takes like outers in a double lap; with unlike ones the shares of the load are not known.")
+    return Pair(("inner", "upper_outer"), (g.inner.thickness / 2, g.outers[1].thickness), 0.5, g.overlap_length)

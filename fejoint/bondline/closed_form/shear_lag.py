@@ -12,14 +12,14 @@ bending, no peel, no adherend shear.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from itertools import accumulate
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fejoint.bondline.closed_form.grid import axial_modulus, free_strains, places
-from fejoint.bondline.curves import Bondline, Curve
+from fejoint.bondline.closed_form.grid import axial_modulus, force_alone, free_strains, places
+from fejoint.bondline.curves import Bondline, Curve, EdgeLoads
 from fejoint.errors import TheoryError
 from fejoint.joint.description import Joint
 from fejoint.joint.families import SteppedLap
@@ -74,17 +74,24 @@ def step_shear(x: Floats, length: float, stiffness: tuple[float, float], k: floa
     return np.asarray(w * (a * np.exp(-w * x) - b * np.exp(-w * (length - x))))
 
 
-def curves(joint: Joint) -> list[Bondline]:
+def curves(joint: Joint, edges: Mapping[str, EdgeLoads] | None = None) -> list[Bondline]:
     """Return the treads of a stepped lap by shear lag; peel is not part of it (NaN).
+
+    Parameters
+    ----------
+    joint : Joint
+    edges : mapping of EdgeLoads, optional
+        Not used: the theory has no edge moment.
 
     Raises
     ------
     TheoryError
-        Not a stepped lap.
+        Not a stepped lap, a moment or a shear force.
     """
     g = joint.geometry
     if not isinstance(g, SteppedLap):
         raise TheoryError(f"shear lag step by step is for stepped-lap joints; this is a {g.kind} joint.")
+    force_alone(joint, "shear lag step by step")
     net, free = g.net_thickness(), free_strains(joint)
     lower, upper = ([axial_modulus(g.adherends()[name].material) * t for t in net[name]] for name in ("lower", "upper"))
     k = joint.adhesive.engineering_constants()["g_xy"] / g.bondline_thickness

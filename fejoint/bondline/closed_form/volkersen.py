@@ -14,16 +14,16 @@ lap use `goland_reissner`.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import numpy as np
 from numpy.typing import NDArray
 
-from fejoint.bondline.closed_form.grid import axial_modulus, free_strains, places, single_lap
-from fejoint.bondline.curves import Bondline, Curve
-from fejoint.errors import TheoryError
+from fejoint.bondline.closed_form.grid import axial_modulus, force_alone, free_strains, places, shear_lag_pair
+from fejoint.bondline.curves import Bondline, Curve, EdgeLoads
 from fejoint.joint.description import Joint
-from fejoint.joint.families import DoubleLap
 
-__all__ = ["curves", "double_lap", "shear_stress"]
+__all__ = ["curves", "shear_stress"]
 
 Floats = NDArray[np.float64]
 
@@ -65,55 +65,37 @@ def shear_stress(
     return np.asarray(even * (rise + fall) / -np.expm1(-2 * half) + odd * (rise - fall) / (1 + np.exp(-2 * half)))
 
 
-def curves(joint: Joint) -> Bondline:
-    """Return the bondline of a single-lap joint by Volkersen's theory; peel is not part of it (NaN).
+def curves(joint: Joint, edges: Mapping[str, EdgeLoads] | None = None) -> list[Bondline]:
+    """Return the bondlines of a single or double lap by Volkersen's theory; peel is not part of it (NaN).
+
+    A double lap has like outers: each bondline joins half the inner to one
+    outer, under half the load.
+
+    Parameters
+    ----------
+    joint : Joint
+    edges : mapping of EdgeLoads, optional
+        Not used: the theory has no edge moment.
 
     Raises
     ------
     TheoryError
-        Not a single lap.
+        Another family, unlike outers, a moment or a shear force.
     """
-    geometry = single_lap(joint, "Volkersen's theory")
-    lower, upper = geometry.lower, geometry.upper
-    x = places(geometry.overlap_length)
-    free = free_strains(joint)
+    theory = "Volkersen's theory"
+    pair = shear_lag_pair(joint, theory)
+    force_alone(joint, theory)
+    (left, right), parts, free = pair.names, joint.geometry.adherends(), free_strains(joint)
+    x = places(pair.length)
     shear = shear_stress(
-        x - geometry.overlap_length / 2,
-        joint.line_load,
-        geometry.overlap_length,
-        (axial_modulus(lower.material) * lower.thickness, axial_modulus(upper.material) * upper.thickness),
+        x - pair.length / 2,
+        joint.line_load * pair.share,
+        pair.length,
+        (axial_modulus(parts[left].material) * pair.thickness[0], axial_modulus(parts[right].material) * pair.thickness[1]),
         joint.adhesive.engineering_constants()["g_xy"],
-        geometry.bondline_thickness,
-        free["upper"] - free["lower"],
-    )
-    nothing = np.full_like(x, np.nan)
-    return Bondline(number=1, middle=Curve(x, shear, nothing, nothing), measure="Volkersen 1938")
-
-
-def double_lap(joint: Joint) -> list[Bondline]:
-    """Return both bondlines of a double lap with like outers: half the inner and one outer, under half the load, each.
-
-    Raises
-    ------
-    TheoryError
-        Not a double lap, or unlike outers.
-    """
-    g = joint.geometry
-    if not isinstance(g, DoubleLap):
-        raise TheoryError(f"Volkersen's double lap is for double-lap joints; this is a {g.kind} joint.")
-    if not g.has_like_halves:
-        raise TheoryError("Volkersen's double lap is for like outers; with unlike ones the shares of the load are not known.")
-    inner, outer = g.inner, g.outers[1]
-    x, free = places(g.overlap_length), free_strains(joint)
-    shear = shear_stress(
-        x - g.overlap_length / 2,
-        joint.line_load / 2,
-        g.overlap_length,
-        (axial_modulus(inner.material) * inner.thickness / 2, axial_modulus(outer.material) * outer.thickness),
-        joint.adhesive.engineering_constants()["g_xy"],
-        g.bondline_thickness,
-        free["upper_outer"] - free["inner"],
+        joint.geometry.bondline_thickness,
+        free[right] - free[left],
     )
     nothing = np.full_like(x, np.nan)
     curve = Curve(x, shear, nothing, nothing)
-    return [Bondline(number=bond.number, middle=curve, measure="Volkersen 1938") for bond in g.bonds()]
+    return [Bondline(number=bond.number, middle=curve, measure="Volkersen 1938") for bond in joint.geometry.bonds()]

@@ -1,0 +1,224 @@
+"""Do the tests see a mistake? Single changes of the package, one at a time, each of which must turn a test red.
+
+    python -m benchmarks.mutations [NAME ...]
+
+Every change is made in a copy of the checkout; the tests listed with it run
+there until one fails. Prints which one did, as a table for DEVELOPERS.md;
+exit code 1 when a change is seen by none. Takes some five minutes.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+import shutil
+import subprocess
+import sys
+import tempfile
+from dataclasses import dataclass
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parents[1]
+PARTS = ("fejoint", "geometries", "tests", "benchmarks", "examples", "pyproject.toml", "README.md")
+
+
+@dataclass(frozen=True)
+class Mutation:
+    """A change of one place in one file, and the tests that should see it, in the order they run."""
+
+    name: str
+    file: str
+    old: str
+    new: str
+    tests: str
+
+
+LINEAR, RECOVERY = "fejoint/mechanics/linear.py", "fejoint/mechanics/recovery.py"
+FORMS = "fejoint/bondline/closed_form"
+MEET = "tests/scenarios/test_theories_meet_fe.py"
+
+MUTATIONS = (
+    Mutation(
+        "sign of peel",
+        RECOVERY,
+        "return Curve(d.points[nodes, 0], sign * shear, peel, axial)",
+        "return Curve(d.points[nodes, 0], sign * shear, -peel, axial)",
+        "tests/mechanics/test_recovery.py tests/mechanics/test_physics.py",
+    ),
+    Mutation(
+        "sign of shear in a double lap's lower bond",
+        "fejoint/joint/families.py",
+        "0.0, self.overlap_length, -y, -1)",
+        "0.0, self.overlap_length, -y, 1)",
+        "tests/mechanics/test_symmetry.py tests/mechanics/test_families_physics.py",
+    ),
+    Mutation(
+        "free thermal strain without (1 + nu)",
+        f"{FORMS}/grid.py",
+        'return c["a_x"] * change + c["nu_xz"] * c["e_z"] / c["e_x"] * (c["a_z"] * change - width)',
+        'return c["a_x"] * change',
+        f"tests/bondline/test_volkersen.py {MEET}",
+    ),
+    Mutation(
+        "thermal strain added instead of taken off",
+        "fejoint/mechanics/elasticity.py",
+        "elastic = strain_icq - (self.expansion",
+        "elastic = strain_icq + (self.expansion",
+        "tests/mechanics/test_physics.py",
+    ),
+    Mutation(
+        "lower and upper swapped",
+        "fejoint/joint/families.py",
+        '"lower_thickness": self.lower.thickness,',
+        '"lower_thickness": self.upper.thickness,',
+        "tests/mechanics/test_section.py tests/mechanics/test_physics.py",
+    ),
+    Mutation(
+        "materials of lower and upper swapped",
+        LINEAR,
+        "made = {name: law(material) for name, material in joint.materials().items()}",
+        "swap = {'lower': 'upper', 'upper': 'lower'}; made = "
+        "{swap.get(name, name): law(material) for name, material in joint.materials().items()}",
+        "tests/mechanics/test_physics.py tests/scenarios/test_independent_fe.py",
+    ),
+    Mutation(
+        "lever arm without t_a / 2",
+        f"{FORMS}/two_beams.py",
+        'reach = 0.0 if layer.form == "faces" else ta / 2',
+        "reach = 0.0",
+        f"tests/bondline/test_two_beams.py {MEET}",
+    ),
+    Mutation(
+        "force not divided by the width",
+        "fejoint/joint/description.py",
+        "return self.load.force / self.geometry.width",
+        "return self.load.force / 1.0",
+        "tests/mechanics/test_physics.py tests/mechanics/test_families_physics.py",
+    ),
+    Mutation(
+        "half model under the whole load",
+        LINEAR,
+        "(0.5 if d.section.half else 1.0)",
+        "(1.0 if d.section.half else 1.0)",
+        "tests/mechanics/test_symmetry.py",
+    ),
+    Mutation(
+        "mirror image without the sign of v",
+        "fejoint/mechanics/symmetry.py",
+        "* [1.0, -1.0]\n    # What",
+        "* [1.0, 1.0]\n    # What",
+        "tests/mechanics/test_symmetry.py",
+    ),
+    Mutation(
+        "E instead of E / (1 - nu^2)",
+        f"{FORMS}/grid.py",
+        'return c["e_x"] / (1 - c["nu_xz"] ** 2 * c["e_z"] / c["e_x"])',
+        'return c["e_x"]',
+        f"tests/bondline/test_goland_reissner.py tests/bondline/test_volkersen.py {MEET}",
+    ),
+    Mutation(
+        "shear strain of the tensor instead of the engineer's",
+        "fejoint/mechanics/elasticity.py",
+        "h[0, 1] + h[1, 0], np.full_like",
+        "(h[0, 1] + h[1, 0]) / 2, np.full_like",
+        "tests/mechanics/test_elements.py tests/mechanics/test_physics.py",
+    ),
+    Mutation(
+        "pinned ends turn the wrong way",
+        LINEAR,
+        '"turn gripped"] = middle - float(height)',
+        '"turn gripped"] = float(height) - middle',
+        "tests/mechanics/test_families_physics.py",
+    ),
+    Mutation(
+        "Goland-Reissner's overlap not eight times as stiff",
+        f"{FORMS}/goland_reissner.py",
+        "u2 = u1 / (2 * math.sqrt(2))",
+        "u2 = u1 / 2",
+        "tests/bondline/test_goland_reissner.py",
+    ),
+    Mutation(
+        "Volkersen's imbalance reversed",
+        f"{FORMS}/volkersen.py",
+        "odd = line_load * w / 2 * (s1 - s2)",
+        "odd = line_load * w / 2 * (s2 - s1)",
+        "tests/bondline/test_volkersen.py",
+    ),
+    Mutation(
+        "width strain of generalised plane strain reversed",
+        LINEAR,
+        "unknowns = solved[:, 0] - width_strain * solved[:, 1]",
+        "unknowns = solved[:, 0] + width_strain * solved[:, 1]",
+        "tests/mechanics/test_physics.py",
+    ),
+    Mutation(
+        "steps from the wrong face",
+        "fejoint/joint/families.py",
+        "y = [self.lower.thickness / 2 - down for down in accumulate(self.risers)]",
+        "y = [down - self.lower.thickness / 2 for down in accumulate(self.risers)]",
+        "tests/joint/test_families.py",
+    ),
+    Mutation(
+        "risers left out of the load passed on",
+        "fejoint/mechanics/load_path.py",
+        'f"riser {i + 1}": f"riser {i + 1} middle"}',
+        "}",
+        "tests/mechanics/test_families_physics.py",
+    ),
+    Mutation(
+        "spew fillet half as high as stated",
+        "geometries/single_lap.geo",
+        "f = spew_height;",
+        "f = spew_height / 2;",
+        "tests/mechanics/test_section.py",
+    ),
+)
+
+
+def first_red(mutation: Mutation) -> str | None:
+    """Return the first test that fails with a change, None when all pass.
+
+    Raises
+    ------
+    ValueError
+        The change does not fit the file any more.
+    """
+    with tempfile.TemporaryDirectory(prefix="mutation-") as folder:
+        copy = Path(folder)
+        for part in PARTS:
+            source = ROOT / part
+            if source.is_dir():
+                shutil.copytree(source, copy / part, ignore=shutil.ignore_patterns("__pycache__"))
+            elif source.is_file():
+                shutil.copy(source, copy / part)
+        path = copy / mutation.file
+        text = path.read_text(encoding="utf-8")
+        if text.count(mutation.old) != 1:
+            raise ValueError(f"{mutation.name}: {mutation.file} holds what is to be changed {text.count(mutation.old)} times.")
+        path.write_text(text.replace(mutation.old, mutation.new), encoding="utf-8")
+        command = [sys.executable, "-m", "pytest", "-x", "-q", "-p", "no:cacheprovider", "--no-header", *mutation.tests.split()]
+        environment = {**os.environ, "PYTHONPATH": str(copy), "PYTHONDONTWRITEBYTECODE": "1"}
+        done = subprocess.run(command, cwd=copy, env=environment, capture_output=True, text=True, check=False)
+        found = re.search(r"^(?:FAILED|ERROR) (.+?)(?: - .*)?$", done.stdout, re.MULTILINE)
+        if done.returncode == 0:
+            return None
+        if found is None:
+            raise ValueError(f"{mutation.name}: the tests did not run: {done.stdout[-500:]}{done.stderr[-500:]}")
+        return found.group(1)
+
+
+def main(names: list[str]) -> int:
+    """Print which test sees which change; return 1 when one is seen by none."""
+    chosen = [m for m in MUTATIONS if not names or m.name in names]
+    missed = 0
+    print("| change | seen by |\n| --- | --- |")
+    for mutation in chosen:
+        red = first_red(mutation)
+        missed += red is None
+        print(f"| {mutation.name} | {f'`{red}`' if red else '**nothing**'} |", flush=True)
+    print(f"\n{len(chosen)} changes, {missed} seen by no test")
+    return 1 if missed else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))

@@ -1,0 +1,188 @@
+"""`fejoint benchmark` as its user meets it: exit codes, sentences, files whole or not at all."""
+
+from __future__ import annotations
+
+import json
+import signal
+import subprocess
+import sys
+import time
+
+import pytest
+
+from fejoint.cli import run
+from fejoint.joint.file import template
+from fejoint.proof.case import shipped_cases
+
+LAP = template("single-lap")
+CASE = (
+    LAP
+    + """
+[case]
+title = "own"
+source = "from memory: somebody"
+
+[[expect]]
+of = "Volkersen"
+quantity = "load_share"
+value = {value}
+tolerance = 1e-6
+reason = "statics"
+"""
+)
+
+
+@pytest.fixture
+def folder(tmp_path):
+    """Return a folder with a case that is met."""
+    cases = tmp_path / "cases"
+    cases.mkdir()
+    (cases / "good.toml").write_text(CASE.replace("{value}", "1"))
+    return cases
+
+
+def test_all_met_is_exit_code_0_and_a_table(folder, capsys):
+    assert run(["benchmark", str(folder)]) == 0
+    printed = capsys.readouterr().out
+    for text in ("good", "from memory: somebody", "load_share, of Volkersen", "met", "1 met, 0 missed, 0 bad"):
+        assert text in printed
+
+
+def test_a_miss_is_exit_code_1(folder, capsys):
+    (folder / "off.toml").write_text(CASE.replace("{value}", "1.1"))
+    assert run(["benchmark", str(folder)]) == 1
+    printed = capsys.readouterr().out
+    assert "MISSED" in printed
+    assert "-9.1 %" in printed  # 1 of 1.1
+    assert "1 met, 1 missed, 0 bad" in printed
+
+
+def test_one_bad_among_good_is_exit_code_2_and_the_good_are_run(folder, capsys):
+    (folder / "bad.toml").write_text(CASE.replace("{value}", '"1 kg"'))
+    (folder / "off.toml").write_text(CASE.replace("{value}", "1.1"))
+    assert run(["benchmark", str(folder)]) == 2
+    captured = capsys.readouterr()
+    printed = " ".join(captured.out.split())
+    assert 'bad.toml: expect item 1.value = "1 kg": must be a number without unit' in printed
+    assert "1 met, 1 missed, 1 bad" in printed
+    assert captured.err == ""
+
+
+def test_no_argument_runs_the_shipped_cases(monkeypatch, capsys):
+    few = [file for file in shipped_cases() if file.name.startswith("volkersen")]
+    monkeypatch.setattr("fejoint.proof.case.shipped_cases", lambda: few)
+    assert run(["benchmark"]) == 0
+    assert "volkersen-cooled" in capsys.readouterr().out
+
+
+def test_out_writes_report_and_figure_and_json_goes_to_stdout_alone(folder, tmp_path, capsys):
+    (folder / "bad.toml").write_text("[case]\n")
+    out = tmp_path / "out"
+    assert run(["benchmark", str(folder), "--out", str(out), "--json"]) == 2
+    printed = json.loads(capsys.readouterr().out)
+    assert sorted(path.name for path in out.iterdir()) == ["report.json", "report.png"]
+    assert json.loads((out / "report.json").read_text()) == printed
+    assert (out / "report.png").read_bytes().startswith(b"\x89PNG")
+    assert (printed["verdict"], printed["met"], printed["missed"], printed["bad"]) == ("bad", 1, 0, 1)
+    good = next(case for case in printed["cases"] if case["name"] == "good")
+    assert good["source"] == "from memory: somebody"
+    row = good["rows"][0]
+    assert row["verdict"] == "met"
+    assert row["expected"] == 1
+    assert row["got"] == pytest.approx(1, abs=1e-6)
+    assert row["allowed"] == pytest.approx(1e-6)
+    assert row["unit"] == ""
+
+
+def test_a_folder_that_cannot_be_written(folder, tmp_path, capsys):
+    blocked = tmp_path / "file"
+    blocked.write_text("x")
+    assert run(["benchmark", str(folder), "--out", str(blocked / "out")]) == 2
+    assert "cannot be written" in capsys.readouterr().err
+
+
+def test_without_matplotlib_out_is_refused_before_anything_runs(folder, tmp_path, capsys, monkeypatch):
+    monkeypatch.setattr("fejoint.environment.importlib.util.find_spec", lambda name: None)
+    monkeypatch.setattr("fejoint.proof.runner.run_cases", lambda *_: pytest.fail("ran"))
+    assert run(["benchmark", str(folder), "--out", str(tmp_path / "out")]) == 2
+    assert "fejoint[plot]" in capsys.readouterr().err
+    assert not (tmp_path / "out").exists()
+
+
+def test_quantities_are_listed(capsys):
+    assert run(["benchmark", "--quantities"]) == 0
+    printed = capsys.readouterr().out
+    for name in ("peak_shear", "edge_moment_factor", "load_share", "width_strain"):
+        assert name in printed
+
+
+@pytest.mark.parametrize(
+    ("arguments", "says"),
+    [
+        (["gone"], "no such file or folder"),
+        (["{tmp}/empty"], "holds no case files"),
+        (["--force"], "--force only goes with --freeze"),
+        (["--freeze", "{tmp}/out"], "--freeze needs a joint file"),
+        (["--freeze", "{tmp}/out", "gone.toml"], "cannot be read"),
+        (["--freeze", "{tmp}/out", "{tmp}/cases/good.toml"], "unknown key"),
+    ],
+)
+def test_bad_input_is_one_sentence_and_exit_code_2(arguments, says, folder, tmp_path, capsys):
+    (tmp_path / "empty").mkdir()
+    assert run(["benchmark", *(a.replace("{tmp}", str(tmp_path)) for a in arguments)]) == 2
+    captured = capsys.readouterr()
+    assert captured.out == ""
+    assert captured.err.count("\n") == 1
+    assert says in captured.err
+    assert not (tmp_path / "out").exists()
+
+
+def test_freeze_then_run_then_change(tmp_path, capsys):
+    """A frozen case is met as it stands, and missed with 5 % less of the adhesive's modulus."""
+    joint, out = tmp_path / "sill.toml", tmp_path / "frozen"
+    joint.write_text(LAP)
+    assert run(["benchmark", "--freeze", str(out), str(joint)]) == 0
+    assert "sill.toml" in capsys.readouterr().out
+    frozen = out / "sill.toml"
+    text = frozen.read_text()
+    assert text.startswith(LAP.rstrip())
+    assert run(["benchmark", str(frozen)]) == 0
+    assert run(["benchmark", "--freeze", str(out), str(joint)]) == 2
+    assert "--force" in capsys.readouterr().err
+    assert frozen.read_text() == text
+    assert 'elastic_modulus = "2 GPa"' in text
+    frozen.write_text(text.replace('elastic_modulus = "2 GPa"', 'elastic_modulus = "1.9 GPa"'))
+    assert run(["benchmark", str(frozen)]) == 1
+    assert run(["benchmark", "--freeze", str(out), "--force", str(joint)]) == 0
+    assert run(["benchmark", str(frozen)]) == 0
+    capsys.readouterr()
+
+
+def test_freeze_refuses_missed_self_checks_and_two_of_one_name(tmp_path, capsys, monkeypatch):
+    joint, other = tmp_path / "sill.toml", tmp_path / "other" / "sill.toml"
+    other.parent.mkdir()
+    for path in (joint, other):
+        path.write_text(LAP.replace("[analysis]", "[analysis]\nerror_target = 1e-4", 1))
+    assert run(["benchmark", "--freeze", str(tmp_path / "out"), str(joint), str(other)]) == 2
+    assert "same name" in capsys.readouterr().err
+    monkeypatch.setattr("fejoint.mechanics.driver.MAX_UNKNOWNS", 1)
+    assert run(["benchmark", "--freeze", str(tmp_path / "out"), str(joint)]) == 2
+    assert "nothing to freeze" in capsys.readouterr().err
+    assert not (tmp_path / "out").exists()
+
+
+def test_ctrl_c_exits_130_and_leaves_nothing(tmp_path):
+    cases = tmp_path / "cases"
+    cases.mkdir()
+    slow = CASE.replace("{value}", "1").replace('of = "Volkersen"', "").replace("[analysis]", "[analysis]\nmesh_density = 4", 1)
+    for name in "abcdefghij":  # more than three seconds of work on any machine
+        (cases / f"{name}.toml").write_text(slow)
+    out = tmp_path / "out"
+    arguments = [sys.executable, "-m", "fejoint", "benchmark", str(cases), "--out", str(out)]
+    process = subprocess.Popen(arguments, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+    time.sleep(3.0)
+    process.send_signal(signal.SIGINT)
+    _, err = process.communicate(timeout=60)
+    assert process.returncode == 130
+    assert "Traceback" not in err
+    assert not out.exists()
