@@ -31,7 +31,8 @@ from fejoint.bondline.closed_form import goland_reissner, shear_lag, volkersen
 from fejoint.bondline.closed_form.two_beams import Beam, Layer, frame, overlap
 from fejoint.bondline.curves import Bondline, Curve
 from fejoint.mechanics.checks import SETTLING, discretisation_error
-from fejoint.mechanics.linear import Solution, assemble, discretise, laws_of, solve_linear
+from fejoint.mechanics.discretisation import discretise
+from fejoint.mechanics.linear import Solution, assemble, laws_of, solve_linear
 from fejoint.mechanics.recovery import nodal_stress, recover_bondlines
 from fejoint.mechanics.section import mesh_section
 from fejoint.mechanics.symmetry import unfolded

@@ -14,9 +14,10 @@ from fejoint.bondline.closed_form import shear_lag, volkersen
 from fejoint.bondline.closed_form.grid import axial_modulus, free_strains
 from fejoint.bondline.closed_form.two_beams import Beam
 from fejoint.bondline.curves import Bondline
+from fejoint.mechanics.discretisation import discretise
 from fejoint.mechanics.elasticity import Law
 from fejoint.mechanics.factor import factorise
-from fejoint.mechanics.linear import Solution, System, assemble, discretise, solve_linear
+from fejoint.mechanics.linear import Solution, System, assemble, solve_linear
 from fejoint.mechanics.load_path import bond_forces
 from fejoint.mechanics.recovery import nodal_stress, recover_bondlines
 from fejoint.mechanics.section import mesh_section

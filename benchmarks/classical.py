@@ -19,9 +19,10 @@ from skfem import MeshQuad
 
 from fejoint.bondline.closed_form.grid import places
 from fejoint.bondline.closed_form.two_beams import Beam, Layer
+from fejoint.mechanics.discretisation import Discretisation, discretise
 from fejoint.mechanics.elasticity import element_stiffness
 from fejoint.mechanics.factor import factorise
-from fejoint.mechanics.linear import Discretisation, _cell_dofs, _scatter, discretise
+from fejoint.mechanics.linear import _cell_dofs, _scatter
 from fejoint.mechanics.section import Section
 
 Floats = NDArray[np.float64]

@@ -125,7 +125,7 @@ MUTATIONS = (
     ),
     Mutation(
         "pinned ends turn the wrong way",
-        LINEAR,
+        "fejoint/mechanics/ends.py",
         '"turn gripped"] = middle - float(height)',
         '"turn gripped"] = float(height) - middle',
         "tests/mechanics/test_families_physics.py",

@@ -40,6 +40,7 @@ import numpy as np
 
 from fejoint import Adherend, Adhesive, DoubleLap, Isotropic, Joint, Load, SingleLap, SteppedLap
 from fejoint.mechanics import linear
+from fejoint.mechanics.discretisation import discretise
 from fejoint.mechanics.factor import factorise, solver_name
 from fejoint.mechanics.recovery import nodal_stress, recover_bondlines
 from fejoint.mechanics.section import Section, mesh_section
@@ -94,7 +95,7 @@ def ours(joint: Joint, section: Section, solver: str) -> tuple[Stages, float]:
     keep, linear.factorise = linear.factorise, timed
     try:
         clock = Clock()
-        discretisation = linear.discretise(section)
+        discretisation = discretise(section)
         clock.lap("discretise")
         system = linear.assemble(discretisation, linear.laws_of(joint), "clamped")
         clock.lap("assemble")
@@ -189,7 +190,7 @@ def section_of(joint: Joint, unknowns: int) -> Section:
     density = 1.0
     for _ in range(6):
         section = mesh_section(joint, density, whole=True)
-        made = 2 * len(linear.discretise(section).points)
+        made = 2 * len(discretise(section).points)
         density *= (unknowns / made) ** 0.5
     return section
 
@@ -214,7 +215,7 @@ def contest(name: str, unknowns: int, repeats: int) -> None:
     """Print the table of one joint at one size."""
     joint = JOINTS[name]
     section = section_of(joint, unknowns)
-    discretisation = linear.discretise(section)
+    discretisation = discretise(section)
     system = linear.assemble(discretisation, linear.laws_of(joint), "clamped")
     chosen = contestants(joint, section, joint.geometry.pull * linear.solve_linear(system, joint).elongation)
     times: dict[str, list[Stages]] = {who: [] for who in chosen}

@@ -15,15 +15,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from fejoint.bondline.closed_form.comparison import (
-    THEORIES,
-    Advice,
-    Theory,
-    Validity,
-    validity,
-    which_to_trust,
-    why_they_differ,
-)
+from fejoint.bondline.closed_form.advice import Advice, Validity, validity, which_to_trust, why_they_differ
+from fejoint.bondline.closed_form.comparison import THEORIES, Theory
 from fejoint.bondline.closed_form.comparison import compare as theories_of
 from fejoint.bondline.curves import Bondline, Peak
 from fejoint.joint.description import Joint

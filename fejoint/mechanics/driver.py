@@ -17,7 +17,8 @@ from fejoint.joint.description import Joint
 from fejoint.joint.families import SingleLap, SteppedLap
 from fejoint.joint.materials import AdherendMaterial, Adhesive
 from fejoint.mechanics.checks import Check, discretisation_error, solution_checks, stress_floor
-from fejoint.mechanics.linear import Solution, assemble, discretise, laws_of, solve_linear
+from fejoint.mechanics.discretisation import discretise
+from fejoint.mechanics.linear import Solution, assemble, laws_of, solve_linear
 from fejoint.mechanics.load_path import AdherendSection, adherend_peaks, adherend_sections, bond_forces
 from fejoint.mechanics.recovery import edge_loads, nodal_stress, recover_bondlines
 from fejoint.mechanics.section import Section, mesh_section

@@ -13,95 +13,19 @@ from dataclasses import dataclass
 import numpy as np
 import scipy.sparse as sp
 from numpy.typing import NDArray
-from skfem import CellBasis, ElementQuad2
 
 from fejoint.errors import ConvergenceError
 from fejoint.joint.description import Joint
+from fejoint.mechanics.discretisation import Discretisation
 from fejoint.mechanics.elasticity import Law, element_stiffness, law
+from fejoint.mechanics.ends import EndForces, end_faces, end_forces, tied_ends
 from fejoint.mechanics.factor import factorise
 from fejoint.mechanics.section import Section
 
-__all__ = ["Discretisation", "EndForces", "Solution", "System", "assemble", "discretise", "laws_of", "solve_linear"]
+__all__ = ["Solution", "System", "assemble", "laws_of", "solve_linear"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
-
-
-@dataclass(frozen=True)
-class Discretisation:
-    """Nodes, shape functions and their integrals on one section, whatever the materials.
-
-    Indices: a, b shape function (9), q quadrature point (9), c cell.
-
-    Attributes
-    ----------
-    section : Section
-    points : (nodes, 2) array, mm
-    nodes_ac : (c, 9) array
-        Node numbers of every cell: corners, edge mid-points, centre.
-    facet_nodes : (facets,) array
-        Number of the node in the middle of every facet.
-    shape_qa : (9, 9) array
-        Shape functions at the quadrature points.
-    grad_ajqc : (c, q, a, 2) array, 1/mm
-    weight_qc : (c, q) array, mm^2
-    xx_abc, xy_abc, yy_abc : (c, a, a) arrays
-        Integrals of products of shape function derivatives.
-    """
-
-    section: Section
-    points: Floats
-    nodes_ac: Ints
-    facet_nodes: Ints
-    shape_qa: Floats
-    grad_ajqc: Floats
-    weight_qc: Floats
-    xx_abc: Floats
-    xy_abc: Floats
-    yy_abc: Floats
-
-    def line(self, curve: str) -> Ints:
-        """Return the nodes of a named curve facet by facet, shape (facets, 3): start, middle, end.
-
-        Facets are directed along +x, downwards where vertical, and sorted by
-        x, then downwards.
-        """
-        mesh = self.section.mesh
-        facets = self.section.facets(curve)
-        ends = mesh.facets[:, facets].T
-        nodes = np.column_stack([ends[:, 0], self.facet_nodes[facets], ends[:, 1]])
-        run, rise = (self.points[nodes[:, 2]] - self.points[nodes[:, 0]]).T
-        vertical = np.abs(run) < 1e-6 * np.abs(rise)
-        backwards = np.where(vertical, rise > 0, run < 0)
-        nodes[backwards] = nodes[backwards, ::-1]
-        x, y = self.points[nodes[:, 1]].T
-        # The facets of a vertical line share their x but for round-off.
-        return nodes[np.lexsort((-y, np.round(x, 9)))]
-
-
-@dataclass(frozen=True)
-class EndForces:
-    """Resultant of what the surroundings do to an end face, per unit width.
-
-    Attributes
-    ----------
-    axial, lateral : float, N/mm
-        Along x and y.
-    moment : float, N
-        About the face's mid-plane, counter-clockwise positive.
-    x, y : float, mm
-        The face's mid-plane.
-    """
-
-    axial: float
-    lateral: float
-    moment: float
-    x: float
-    y: float
-
-    def moment_about(self, x: float, y: float) -> float:
-        """Return the moment about another point (mm), N."""
-        return self.moment + self.lateral * (self.x - x) - self.axial * (self.y - y)
 
 
 @dataclass(frozen=True)
@@ -187,31 +111,6 @@ class Solution:
         )
 
 
-def discretise(section: Section) -> Discretisation:
-    """Return the shape functions of a section and their integrals."""
-    # Order 4 (three points a side) is exact on parallelograms and costs far less than skfem's default.
-    basis = CellBasis(section.mesh, ElementQuad2(), intorder=4)
-    grad_ajqc = np.stack([basis.basis[a][0].grad for a in range(9)]).transpose(2, 3, 0, 1)
-    weight_qc = np.ascontiguousarray(basis.dx)
-    grad_ajqc = np.ascontiguousarray(grad_ajqc)
-    x, y = grad_ajqc[..., 0], grad_ajqc[..., 1]
-    wx = (weight_qc[..., None] * x).transpose(0, 2, 1)
-    wy = (weight_qc[..., None] * y).transpose(0, 2, 1)
-    shape_qa = np.stack([np.asarray(basis.basis[a][0])[0] for a in range(9)], axis=1)
-    return Discretisation(
-        section=section,
-        points=np.ascontiguousarray(basis.doflocs.T),
-        nodes_ac=np.ascontiguousarray(basis.element_dofs.T),
-        facet_nodes=basis.facet_dofs[0],
-        shape_qa=shape_qa,
-        grad_ajqc=grad_ajqc,
-        weight_qc=weight_qc,
-        xx_abc=wx @ x,
-        xy_abc=wx @ y,
-        yy_abc=wy @ y,
-    )
-
-
 def assemble(discretisation: Discretisation, laws: dict[str, Law], ends: str, lifted: bool = False) -> System:
     """Return the factored system of a section with given materials and ends.
 
@@ -225,7 +124,7 @@ def assemble(discretisation: Discretisation, laws: dict[str, Law], ends: str, li
     """
     d = discretisation
     stiffness_ec = element_stiffness(_cell_field(d, {n: m.stiffness for n, m in laws.items()}), d.xx_abc, d.xy_abc, d.yy_abc)
-    transform, unknown, named = _ends(d, ends, lifted)
+    transform, unknown, named = tied_ends(d, ends, lifted)
 
     # Cells away from the end faces map one to one; only the few at the faces need the transformation.
     dofs = _cell_dofs(d)
@@ -304,7 +203,7 @@ def solve_linear(system: System, joint: Joint) -> Solution:
         laws=system.laws,
         displacement=displacement,
         width_strain=width_strain,
-        ends={part.adherend: _resultant(d, forces, part) for part in _faces(d)},
+        ends={part.adherend: end_forces(d, forces, part) for part in end_faces(d)},
         backward_error=backward_error,
         elongation=joint.geometry.pull * moved("axial"),
         turn=moved("turn"),
@@ -340,110 +239,3 @@ def _scatter(dofs: Ints, matrices: Floats, n: int) -> sp.csc_array:
     rows = np.repeat(dofs, dofs.shape[1], axis=1).ravel()
     columns = np.tile(dofs, (1, dofs.shape[1])).ravel()
     return sp.csc_array(sp.coo_array((matrices.ravel(), (rows, columns)), shape=(n, n)))
-
-
-@dataclass(frozen=True)
-class _Face:
-    """The far end face of an adherend.
-
-    Attributes
-    ----------
-    end : str
-        ``gripped`` or ``loaded``.
-    adherend : str
-    nodes, y, weight : (n,) arrays
-        Its nodes, their height (mm) and share of the face's length (mm, Simpson's rule).
-    mirrored : bool
-        Whether the line of symmetry cuts it.
-    """
-
-    end: str
-    adherend: str
-    nodes: Ints
-    y: Floats
-    weight: Floats
-    mirrored: bool
-
-    @property
-    def middle(self) -> float:
-        """Height of its mid-plane, mm."""
-        return float(self.weight @ self.y / self.weight.sum())
-
-
-def _faces(d: Discretisation) -> list[_Face]:
-    """Return the far end faces of all adherends."""
-    mesh = d.section.mesh
-    symmetry = np.unique(d.line("symmetry")) if d.section.half else np.empty(0, dtype=np.int64)
-    faces = []
-    for end in ("gripped", "loaded"):
-        line = d.line(end)
-        length = np.abs(d.points[line[:, 2], 1] - d.points[line[:, 0], 1])
-        share = length[:, None] * np.array([1, 4, 1]) / 6
-        pieces = np.cumsum(np.append(False, line[1:, 0] != line[:-1, 2]))  # an end of two adherends has a gap between them
-        for piece in range(pieces[-1] + 1):
-            own = line[pieces == piece]
-            adherend = next(n for n, cells in mesh.subdomains.items() if np.isin(own[0, 1], d.facet_nodes[mesh.t2f[:, cells]]))
-            nodes = np.unique(own)
-            weight = np.bincount(own.ravel(), share[pieces == piece].ravel(), len(d.points))[nodes]
-            faces.append(_Face(end, adherend, nodes, d.points[nodes, 1], weight, bool(np.isin(nodes, symmetry).any())))
-    return faces
-
-
-def _ends(d: Discretisation, ends: str, lifted: bool) -> tuple[sp.csr_array, Ints, dict[str, int]]:
-    """Return how the ends tie the displacements to the unknowns.
-
-    That is the matrix that makes displacements (2 a node) from unknowns; the
-    number of the unknown that each displacement is, -1 on the tied ones of
-    the end faces; and the unknowns that loads work on, by name.
-    """
-    special: list[tuple[int, dict[int | str, float]]] = []
-    faces = _faces(d)
-    for face in faces:
-        together = [f for f in faces if f.end == face.end]
-        middle = sum(f.middle * f.weight.sum() for f in together) / sum(f.weight.sum() for f in together)
-        for node, height in zip(face.nodes, face.y, strict=True):
-            terms: dict[int | str, float] = {} if face.end == "gripped" else {"axial": 1.0}
-            if ends == "pinned" and not d.section.half:
-                terms["turn" if face.end == "loaded" else "turn gripped"] = middle - float(height)
-            special.append((2 * int(node), terms))
-        if face.mirrored:  # its mean displacement along y is zero by symmetry
-            continue
-        # The mean displacement along y is zero (or the lift): the node with the largest weight follows from the others.
-        k = int(np.argmax(face.weight))
-        follows: dict[int | str, float] = {
-            2 * int(n) + 1: -float(w / face.weight[k])
-            for i, (n, w) in enumerate(zip(face.nodes, face.weight, strict=True))
-            if i != k
-        }
-        if lifted and face.end == "loaded":
-            follows["lift"] = float(face.weight.sum() / face.weight[k])
-        special.append((2 * int(face.nodes[k]) + 1, follows))
-    if d.section.half:
-        special += [(2 * int(node) + 1, {}) for node in np.unique(d.line("symmetry"))]
-
-    size = 2 * len(d.points)
-    held = np.array([dof for dof, _ in special])
-    free = np.setdiff1d(np.arange(size), held)
-    number = np.full(size, -1)
-    number[free] = np.arange(len(free))
-    names = sorted({key for _, terms in special for key in terms if isinstance(key, str)})
-    extra = {name: len(free) + i for i, name in enumerate(names)}
-    rows, columns, values = [free], [number[free]], [np.ones(len(free))]
-    for dof, terms in special:
-        rows.append(np.full(len(terms), dof))
-        columns.append(np.array([extra[k] if isinstance(k, str) else number[k] for k in terms], dtype=np.int64))
-        values.append(np.array(list(terms.values())))
-    entries = (np.concatenate(values), (np.concatenate(rows), np.concatenate(columns)))
-    transform = sp.csr_array(sp.coo_array(entries, shape=(size, len(free) + len(names))))
-    return transform, number, {name: extra[name] for name in ("axial", "turn", "lift") if name in extra}
-
-
-def _resultant(d: Discretisation, forces: Floats, face: _Face) -> EndForces:
-    fx, fy = forces.reshape(-1, 2)[face.nodes].T
-    return EndForces(
-        axial=float(fx.sum()),
-        lateral=float(fy.sum()),
-        moment=float(-(face.y - face.middle) @ fx),
-        x=float(d.points[face.nodes, 0].mean()),
-        y=face.middle,
-    )

@@ -28,8 +28,9 @@ from skfem import ElementQuad1, ElementQuad2
 
 from fejoint.bondline.curves import Bondline, Curve, EdgeLoads
 from fejoint.joint.geometry import Bond
+from fejoint.mechanics.discretisation import Discretisation
 from fejoint.mechanics.elasticity import strain
-from fejoint.mechanics.linear import Discretisation, Solution
+from fejoint.mechanics.linear import Solution
 
 __all__ = [
     "Resultant",

@@ -8,7 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 from skfem import MeshQuad
 
-from fejoint.mechanics.linear import EndForces, Solution, discretise
+from fejoint.mechanics.discretisation import discretise
+from fejoint.mechanics.ends import EndForces
+from fejoint.mechanics.linear import Solution
 from fejoint.mechanics.section import Section, facets_between
 
 __all__ = ["unfolded"]

@@ -12,7 +12,8 @@ from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from fejoint.bondline.closed_form.comparison import Theory, compare, why_they_differ
+from fejoint.bondline.closed_form.advice import why_they_differ
+from fejoint.bondline.closed_form.comparison import Theory, compare
 from fejoint.bondline.curves import Peak
 from fejoint.joint.families import SteppedLap
 from fejoint.joint.library import shipped

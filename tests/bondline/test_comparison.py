@@ -12,7 +12,8 @@ import pytest
 import fejoint.bondline.closed_form
 from benchmarks.as_built import Point, lap, study
 from fejoint import Adherend, Adhesive, DoubleLap, Isotropic, Joint, Load, SingleLap, SteppedLap, compare
-from fejoint.bondline.closed_form.comparison import THEORIES, validity, which_to_trust, why_they_differ
+from fejoint.bondline.closed_form.advice import validity, which_to_trust, why_they_differ
+from fejoint.bondline.closed_form.comparison import THEORIES
 from fejoint.bondline.closed_form.comparison import compare as theories_of
 from fejoint.bondline.curves import Bondline, Curve, EdgeLoads
 from fejoint.mechanics.as_built import _off, _stretches

@@ -11,7 +11,8 @@ import pytest
 
 from fejoint import Adherend, Adhesive, Analysis, Joint, Load, SingleLap
 from fejoint.bondline.curves import Bondline
-from fejoint.mechanics.linear import Solution, assemble, discretise, laws_of, solve_linear
+from fejoint.mechanics.discretisation import discretise
+from fejoint.mechanics.linear import Solution, assemble, laws_of, solve_linear
 from fejoint.mechanics.recovery import nodal_stress, recover_bondlines
 from fejoint.mechanics.section import mesh_section
 

@@ -15,8 +15,9 @@ from skfem.helpers import ddot, eye, sym_grad, trace
 
 from fejoint.bondline.closed_form.grid import axial_modulus
 from fejoint.joint.materials import Isotropic, Orthotropic
+from fejoint.mechanics.discretisation import discretise
 from fejoint.mechanics.elasticity import element_stiffness, law, strain
-from fejoint.mechanics.linear import assemble, discretise
+from fejoint.mechanics.linear import assemble
 from fejoint.mechanics.section import Section
 
 ISOTROPIC = Isotropic(elastic_modulus=3_000.0, poisson_ratio=0.4)

@@ -17,7 +17,8 @@ from fejoint.bondline.closed_form.grid import axial_modulus
 from fejoint.bondline.curves import Bondline
 from fejoint.bondline.edge_moment import buckles
 from fejoint.mechanics.checks import solution_checks
-from fejoint.mechanics.linear import Solution, assemble, discretise, laws_of, solve_linear
+from fejoint.mechanics.discretisation import discretise
+from fejoint.mechanics.linear import Solution, assemble, laws_of, solve_linear
 from fejoint.mechanics.load_path import bond_forces
 from fejoint.mechanics.recovery import cell_stress, nodal_stress, recover_bondlines
 from fejoint.mechanics.section import mesh_section

@@ -7,9 +7,10 @@ import pytest
 from skfem import MeshQuad
 
 from fejoint.joint.materials import Isotropic
+from fejoint.mechanics.discretisation import discretise
 from fejoint.mechanics.elasticity import law
 from fejoint.mechanics.factor import solver_name
-from fejoint.mechanics.linear import assemble, discretise, solve_linear
+from fejoint.mechanics.linear import assemble, solve_linear
 from fejoint.mechanics.recovery import cell_stress
 from fejoint.mechanics.section import Section
 

@@ -17,7 +17,7 @@ from fejoint import Joint, MeshError
 from fejoint.joint.families import SingleLap
 from fejoint.joint.file import joint_from_text, template
 from fejoint.mechanics import section as section_module
-from fejoint.mechanics.linear import discretise
+from fejoint.mechanics.discretisation import discretise
 from fejoint.mechanics.recovery import nodal_stress, recover_bondlines
 from fejoint.mechanics.section import mesh_section, read_script, script_path
 

@@ -9,7 +9,8 @@ import pytest
 from scipy.spatial import KDTree
 
 from fejoint import Adherend, Adhesive, DoubleLap, Isotropic, Joint, Load, SingleLap, SteppedLap, solve
-from fejoint.mechanics.linear import assemble, discretise, laws_of, solve_linear
+from fejoint.mechanics.discretisation import discretise
+from fejoint.mechanics.linear import assemble, laws_of, solve_linear
 from fejoint.mechanics.load_path import bond_forces
 from fejoint.mechanics.recovery import edge_loads, nodal_stress, recover_bondlines
 from fejoint.mechanics.section import mesh_section

@@ -8,8 +8,9 @@ from skfem import MeshQuad
 
 from fejoint import Adherend, Adhesive, Isotropic, Joint, Load, SingleLap
 from fejoint.joint.materials import Isotropic as Material
+from fejoint.mechanics.discretisation import discretise
 from fejoint.mechanics.elasticity import law
-from fejoint.mechanics.linear import assemble, discretise, solve_linear
+from fejoint.mechanics.linear import assemble, solve_linear
 from fejoint.mechanics.recovery import cell_strain, cell_stress
 from fejoint.mechanics.section import Section
 

@@ -25,7 +25,8 @@ from fejoint import Adherend, Adhesive, Analysis, DoubleLap, Isotropic, Joint, L
 from fejoint.bondline.closed_form import volkersen
 from fejoint.bondline.closed_form.grid import axial_modulus
 from fejoint.bondline.closed_form.two_beams import Beam, Layer, overlap
-from fejoint.mechanics.linear import assemble, discretise, laws_of, solve_linear
+from fejoint.mechanics.discretisation import discretise
+from fejoint.mechanics.linear import assemble, laws_of, solve_linear
 from fejoint.mechanics.recovery import edge_loads, nodal_stress, recover_bondlines
 from fejoint.mechanics.section import mesh_section
 

@@ -17,7 +17,8 @@ import numpy as np
 import pytest
 
 from fejoint import Adherend, Adhesive, Analysis, DoubleLap, Isotropic, Joint, Load, Orthotropic, SingleLap, SteppedLap
-from fejoint.mechanics.linear import assemble, discretise, laws_of, solve_linear
+from fejoint.mechanics.discretisation import discretise
+from fejoint.mechanics.linear import assemble, laws_of, solve_linear
 from fejoint.mechanics.recovery import nodal_stress, recover_bondlines
 from fejoint.mechanics.section import mesh_section
 from fejoint.mechanics.symmetry import unfolded
