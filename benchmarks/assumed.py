@@ -52,7 +52,7 @@ def beams_of(joint: Joint, *, shears: bool = True) -> tuple[Beam, Beam]:
     return upper, lower
 
 
-def two_beam_bondline(joint: Joint, density: float, multiplier: float = 1000.0) -> Bondline:
+def two_beam_bondline(joint: Joint, density: float, multiplier: float = 500.0) -> Bondline:
     """Return the bondline with adherends that only stretch and bend and a layer of shear and peel stiffness alone."""
     system = assemble(discretise(mesh_section(joint, density)), assumed_laws(joint, multiplier, peel=True), joint.load.ends)
     solution = solve_linear(system, joint)

@@ -143,7 +143,7 @@ def passes(joint):
     assert result.passed, [(c.name, c.value, c.limit) for c in result.checks if not c.passed]
 
 
-@settings(max_examples=200, **TAKEN_ALIKE)
+@settings(max_examples=100, **TAKEN_ALIKE)
 @given(joints())
 def test_random_joints_pass_their_checks(joint):
     passes(joint)
