@@ -20,7 +20,7 @@ from fejoint.bondline.closed_form.grid import axial_modulus
 from fejoint.joint.description import Joint
 from fejoint.joint.families import SingleLap, SteppedLap
 
-__all__ = ["buckles", "lap_edge_moment"]
+__all__ = ["buckles", "buckling_share", "lap_edge_moment"]
 
 Floats = NDArray[np.float64]
 
@@ -39,13 +39,13 @@ def lap_edge_moment(joint: Joint, rotating: bool) -> float:
     follow = load if rotating else 0.0
 
     def long_enough(length: float, stiffness: float) -> float:
-        # Beyond 15 decay lengths a beam in tension is as good as endless, and exponentials lose all digits.
+        # In the middle of 15 decay lengths a beam in tension lies on the load's line; over more, exponentials lose all digits.
         return min(length, 15 * math.sqrt(stiffness / load)) if rotating and load > 0 else length
 
     beams = [
-        (long_enough(g.lower.free_length, d1), d1, 0.0),
-        (long_enough(g.overlap_length, d0), d0, axis - y1),
-        (long_enough(g.upper.free_length, d2), d2, y2 - y1),
+        (g.lower.free_length, d1, 0.0),
+        (g.overlap_length, d0, axis - y1),
+        (g.upper.free_length, d2, y2 - y1),
     ]
     clamped = joint.load.ends == "clamped"
     if rotating and buckles(joint):
@@ -57,7 +57,11 @@ def lap_edge_moment(joint: Joint, rotating: bool) -> float:
         a[0, 1] = 1.0
         a[1] = [follow / d, 0.0, 1 / d, 0.0, load * e / d]
         a[2, 3] = 1.0
-        steps.append(expm(a * length))
+        kept = long_enough(length, d)
+        half, skip = expm(a * kept / 2), np.eye(5)
+        if kept < length:  # what is left out: m grows by V times its length, and w follows the load's line
+            skip[2, 3], skip[0, 3] = length - kept, -(length - kept) / load
+        steps.append(half @ skip @ half)
     through = steps[2] @ steps[1] @ steps[0]
     start = np.zeros((5, 3))  # columns: the two unknowns at the grip, and what is known
     start[2 if clamped else 1, 0] = 1.0
@@ -79,10 +83,22 @@ def lap_edge_moment(joint: Joint, rotating: bool) -> float:
 
 def buckles(joint: Joint) -> bool:
     """Return whether a joint, as a frame of beams held as its ends are, buckles under its load."""
+    return buckling_share(joint) >= 1
+
+
+def buckling_share(joint: Joint) -> float:
+    """Return a joint's compression over that at which it buckles as a frame of beams held as its ends are; 0 in tension."""
     if joint.load.force >= 0:
-        return False
-    lifted = joint.load.shear_force != 0
-    return _buckles(_beams_in_line(joint), -joint.line_load, joint.load.ends == "clamped", lifted)
+        return 0.0
+    beams, clamped, lifted = _beams_in_line(joint), joint.load.ends == "clamped", joint.load.shear_force != 0
+    # No more than its whole length carries as its stiffest beam, clamped at both ends; bisect in the load's logarithm.
+    length, stiffness = sum(beam[0] for beam in beams), max(beam[1] for beam in beams)
+    high = 4 * math.pi**2 * stiffness / length**2
+    low = 1e-6 * high
+    for _ in range(40):
+        middle = math.sqrt(low * high)
+        low, high = (low, middle) if _buckles(beams, middle, clamped, lifted) else (middle, high)
+    return -joint.line_load / high
 
 
 def _beams_in_line(joint: Joint) -> list[tuple[float, float]]:

@@ -16,15 +16,15 @@ __all__ = ["Analysis", "Joint", "Load"]
 class Load(Model):
     """What acts on the joint."""
 
-    force: Annotated[float, Unit("N")] = Field(examples=["2.5 kN"])
+    force: Annotated[float, Unit("N", ge=-1e9, le=1e9)] = Field(examples=["2.5 kN"])
     """Total force over the width, along the joint; negative is compression"""
-    moment: Annotated[float, Unit("N*mm")] = Field(0.0, examples=["0 N*m"])
+    moment: Annotated[float, Unit("N*mm", ge=-1e12, le=1e12)] = Field(0.0, examples=["0 N*m"])
     """Moment on the loaded end, counter-clockwise positive; pinned ends only"""
-    shear_force: Annotated[float, Unit("N")] = Field(0.0, examples=["0 N"])
+    shear_force: Annotated[float, Unit("N", ge=-1e9, le=1e9)] = Field(0.0, examples=["0 N"])
     """Force on the loaded end across the joint, positive lifts it; other than 0 the end is free to move so; clamped ends only"""
     ends: Literal["clamped", "pinned"] = Field("clamped", examples=["clamped"])
     """How the ends are held: clamped (end faces do not turn) or pinned (they turn)"""
-    temperature_change: Annotated[float, Unit("K")] = Field(0.0, examples=["0 K"])
+    temperature_change: Annotated[float, Unit("K", ge=-2000, le=2000)] = Field(0.0, examples=["0 K"])
     """Temperature now less the stress-free temperature"""
 
     @property

@@ -148,7 +148,7 @@ class Orthotropic(Material):
 
     @model_validator(mode="after")
     def _stable(self) -> Self:
-        # Positive strain energy (Lekhnitskii): each |nu_ij| < sqrt(E_i/E_j) and a positive determinant.
+        # Positive strain energy (Lekhnitskii, from memory): each |nu_ij| < sqrt(E_i/E_j) and a positive determinant.
         e = {i: getattr(self, f"elastic_modulus_{i}") for i in "xyz"}
         nu = {ij: getattr(self, f"poisson_ratio_{ij}") for ij in ("xy", "xz", "yz")}
         for (i, j), value in ((tuple(ij), v) for ij, v in nu.items()):

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fejoint.bondline.curves import Bondline
+from fejoint.bondline.edge_moment import buckling_share
 from fejoint.mechanics.linear import Solution
 from fejoint.mechanics.recovery import cell_strain, cell_stress, cut_resultant
 
@@ -71,7 +72,7 @@ def solution_checks(solution: Solution, stress: Floats) -> list[Check]:
     scale = max(force, *(cut.magnitude for cut in cuts.values()), floor * geometry.bonded_length)
     work = _internal_work(solution)
     done = joint.line_load * solution.elongation + joint.line_moment * solution.turn + joint.line_shear * solution.lift
-    return [
+    checks = [
         Check(
             "load_transferred",
             along / scale,
@@ -109,6 +110,16 @@ def solution_checks(solution: Solution, stress: Floats) -> list[Check]:
             "residual of the linear solver, against the size of its matrix, solution and load",
         ),
     ]
+    if joint.load.force < 0:
+        checks.append(
+            Check(
+                "buckling",
+                buckling_share(joint),
+                1.0,
+                "compression, against that at which the joint buckles as a frame of beams, where linear results end",
+            )
+        )
+    return checks
 
 
 def stress_floor(solution: Solution) -> float:

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from fejoint.bondline.curves import Bondline, EdgeLoads, Peak
 from fejoint.bondline.edge_moment import buckles, lap_edge_moment
+from fejoint.errors import JointError
 from fejoint.joint.description import Joint
 from fejoint.joint.families import SingleLap, SteppedLap
 from fejoint.joint.materials import AdherendMaterial, Adhesive
@@ -20,7 +21,7 @@ from fejoint.mechanics.checks import Check, discretisation_error, solution_check
 from fejoint.mechanics.discretisation import discretise
 from fejoint.mechanics.linear import Solution, assemble, laws_of, solve_linear
 from fejoint.mechanics.load_path import AdherendSection, adherend_peaks, adherend_sections, bond_forces
-from fejoint.mechanics.recovery import edge_loads, nodal_stress, recover_bondlines
+from fejoint.mechanics.recovery import edge_loads, nodal_stress, recover_bondlines, spew_peaks
 from fejoint.mechanics.section import Section, mesh_section
 from fejoint.mechanics.symmetry import unfolded
 
@@ -29,8 +30,10 @@ __all__ = ["Result", "solve"]
 # Refinement stops here: beyond it a result that is still not good enough is handed over as such.
 MAX_UNKNOWNS = 1_000_000
 MAX_REFINEMENTS = 3
-# Checks of round-off, which a finer mesh makes worse.
-ROUND_OFF = ("energy_balance", "solver_backward_error")
+# Share of the linear moment or stress from which what a linear analysis leaves out is told.
+ROTATION = 0.05
+# Checks that a finer mesh does not mend: of round-off, which it makes worse, and of the load.
+NOT_OF_THE_MESH = ("energy_balance", "solver_backward_error", "buckling")
 
 
 @dataclass(frozen=True, eq=False)
@@ -50,7 +53,10 @@ class Result:
     bond_forces : dict
         Load that every part of the bond passes on, N/mm, by its name.
     adherend_sections : list of AdherendSection
-        What the adherends carry where they enter the overlap, and at steps.
+        What the adherends carry at both ends of their arms, and at steps.
+    spew_peaks : dict
+        Largest shear and most opening peel of the mid-line in the spew, beyond
+        the overlap, by bondline (`fejoint.mechanics.recovery.spew_peaks`).
     checks : list of Check
     discretisation_error : dict
         Estimated error of ``peak_shear`` and ``peak_peel``, as shares.
@@ -68,6 +74,7 @@ class Result:
     edges: dict[str, EdgeLoads]
     bond_forces: dict[str, float]
     adherend_sections: list[AdherendSection]
+    spew_peaks: dict[int, tuple[Peak, Peak]]
     checks: list[Check]
     discretisation_error: dict[str, float]
     adhesive_stress: NDArray[np.float64]
@@ -154,6 +161,8 @@ def solve(joint: Joint, progress: Callable[[str], None] | None = None) -> Result
 
     Raises
     ------
+    JointError
+        It is no joint.
     MeshError, SetupError
         The section cannot be meshed.
     ConvergenceError
@@ -165,6 +174,8 @@ def solve(joint: Joint, progress: Callable[[str], None] | None = None) -> Result
     >>> result = fejoint.solve(fejoint.load("joint.toml"))  # doctest: +SKIP
     >>> result.bondlines[0].shear  # doctest: +SKIP
     """
+    if not isinstance(joint, Joint):
+        raise JointError(f"solve: a {type(joint).__name__} is no Joint; make one, or read a file with fejoint.load.")
     say = progress or (lambda text: None)
     clock = {"mesh": 0.0, "assemble": 0.0, "solve": 0.0, "recover": 0.0}
     density = joint.analysis.mesh_density
@@ -178,7 +189,7 @@ def solve(joint: Joint, progress: Callable[[str], None] | None = None) -> Result
             for name, value in error.items()
         ]
         unknowns = 2 * len(level.solution.discretisation.points)
-        mendable = any(not check.passed and check.name not in ROUND_OFF for check in checks)
+        mendable = any(not check.passed and check.name not in NOT_OF_THE_MESH for check in checks)
         if not mendable or refinement == MAX_REFINEMENTS or 4 * unknowns > MAX_UNKNOWNS:
             break
         coarse, density = level, 2 * density
@@ -192,11 +203,12 @@ def solve(joint: Joint, progress: Callable[[str], None] | None = None) -> Result
         edges=edge_loads(level.solution),
         bond_forces=forces,
         adherend_sections=sections,
+        spew_peaks=spew_peaks(level.solution, level.stress),
         checks=checks,
         discretisation_error=error,
         adhesive_stress=level.stress,
         seconds={name: round(value, 4) for name, value in clock.items()},
-        warnings=_warnings(joint, level.bondlines, sections, forces, checks),
+        warnings=_warnings(level, sections, forces, checks),
     )
 
 
@@ -217,24 +229,40 @@ def _solve_level(joint: Joint, density: float, clock: dict[str, float], say: Cal
     return _Level(solution, stress, timed("recover", lambda: recover_bondlines(solution, stress)))
 
 
-def _warnings(
-    joint: Joint, bondlines: list[Bondline], sections: list[AdherendSection], forces: dict[str, float], checks: list[Check]
-) -> list[str]:
-    found = []
+def _warnings(level: _Level, sections: list[AdherendSection], forces: dict[str, float], checks: list[Check]) -> list[str]:
+    joint, found = level.solution.joint, []
     for check in checks:
         if not check.passed:
             found.append(f"self-check missed: {check.name} = {check.value:.3g}, limit {check.limit:g} ({check.meaning})")
-    found += _over_limits(joint, bondlines, sections, forces)
-    share = rotation_share(joint)
-    if buckles(joint):
-        found.append("taken as a frame of beams the joint has buckled under this compression: its linear stresses mean nothing")
-    elif share > 0.05:
-        found.append(
-            f"linear analysis: the joint {'straightens' if joint.load.force > 0 else 'bends further'} under this load, so the "
-            f"true edge moment differs from the linear one by about {100 * share:.0f} %; shear and peel at the overlap ends are "
-            f"{'overstated' if joint.load.force > 0 else 'understated'}"
-        )
+    found += _over_limits(joint, level.bondlines, sections, forces)
+    found += _rotation(level.solution, sections)
     return found
+
+
+def _rotation(solution: Solution, sections: list[AdherendSection]) -> list[str]:
+    """Return what is to be said of a joint that turns or moves sideways under its load, which a linear analysis leaves out."""
+    joint = solution.joint
+    pulled = joint.load.force > 0
+    if buckles(joint):
+        return ["taken as a frame of beams the joint has buckled under this compression: its linear stresses mean nothing"]
+    change = rotation_change(joint)
+    if abs(change) > ROTATION:
+        more = change > 0
+        return [
+            f"linear analysis: the joint {'turns' if pulled else 'bends further'} under this load, so the true edge moment "
+            f"is about {100 * abs(change):.0f} % {'larger' if more else 'smaller'} than the linear one; shear and peel at "
+            f"the overlap ends are {'understated' if more else 'overstated'}"
+        ]
+    # Other joints and loads: what the force makes of the sideways movement, as bending stress, against what there is.
+    moved = float(np.abs(solution.displacement[:, 1]).max())
+    bending = max(6 * abs(joint.line_load) * moved / s.thickness**2 for s in sections)
+    largest = max(s.peak_stress for s in sections)
+    if bending > ROTATION * largest and not (joint.load.force_alone and joint.geometry.kind == "single-lap"):
+        return [
+            f"linear analysis: the joint moves sideways by up to {moved:.3g} mm, where this force changes its bending stress "
+            f"by up to about {bending:.3g} MPa, {100 * bending / largest:.0f} % of the largest beam stress"
+        ]
+    return []
 
 
 def _over_limits(joint: Joint, bondlines: list[Bondline], sections: list[AdherendSection], forces: dict[str, float]) -> list[str]:
@@ -252,7 +280,7 @@ def _over_limits(joint: Joint, bondlines: list[Bondline], sections: list[Adheren
         stated.append((f"mean tension across {worst}", tension[worst], joint.adhesive, limits))
     parts = joint.geometry.adherends()
     for name, stress in adherend_peaks(sections).items():
-        what = f"beam stress of the {name.replace('_', ' ')} adherend"
+        what = f"largest beam stress of the {name.replace('_', ' ')} adherend"
         stated.append((what, stress, parts[name].material, ("tensile_strength", "tensile_yield")))
     found = []
     for what, stress, material, limits in stated:
@@ -265,18 +293,25 @@ def _over_limits(joint: Joint, bondlines: list[Bondline], sections: list[Adheren
     return found
 
 
-def rotation_share(joint: Joint) -> float:
-    """Return how far the linear edge moment of a joint is from that of a joint that rotates under its load, as a share.
+def rotation_change(joint: Joint) -> float:
+    """Return how far the edge moment of a joint that rotates under its load is from the linear one, as a share of that.
 
-    Both moments are those of the same frame of beams (`lap_edge_moment`).
-    Infinite where it buckles; zero for joints that are no single lap, or
-    under more than a force.
+    Both moments are those of the same frame of beams (`lap_edge_moment`). It
+    falls (negative) for most laps in tension, which straighten; the larger one
+    of unlike adherends may rise, as the joint swings onto its load's line.
+    Infinite where it buckles; zero for joints that are no single lap, or under
+    more than a force.
     """
     if joint.load.force == 0 or not joint.load.force_alone or not isinstance(joint.geometry, SingleLap):
         return 0.0
-    linear = lap_edge_moment(joint, rotating=False)
-    rotating = lap_edge_moment(joint, rotating=True)
+    linear = abs(lap_edge_moment(joint, rotating=False))
+    rotating = abs(lap_edge_moment(joint, rotating=True))
     if math.isinf(rotating):
         return math.inf
-    larger = max(abs(linear), abs(rotating))
-    return abs(linear - rotating) / larger if larger > 0 else 0.0
+    return (rotating - linear) / linear if linear > 0 else 0.0
+
+
+def rotation_share(joint: Joint) -> float:
+    """Return `rotation_change` in magnitude, as a share of the larger moment."""
+    change = rotation_change(joint)
+    return abs(change) / max(1.0, 1.0 + change) if math.isfinite(change) else math.inf

@@ -44,7 +44,7 @@ class Law:
 
 
 def law(material: AdherendMaterial | Adhesive) -> Law:
-    """Return Hooke's law of a material (Lekhnitskii, Theory of Elasticity of an Anisotropic Body, ch. 1)."""
+    """Return Hooke's law of a material (Lekhnitskii, Theory of Elasticity of an Anisotropic Body, ch. 1, from memory)."""
     c = material.engineering_constants()
     compliance = np.zeros((4, 4))
     compliance[np.ix_([0, 1, 3], [0, 1, 3])] = [

@@ -25,6 +25,9 @@ class AdherendSection:
     Attributes
     ----------
     adherend : str
+    place : str
+        ``"overlap"`` where it enters the overlap, ``"end"`` at its gripped or
+        loaded end, ``"step"`` where a step has taken metal away.
     x, thickness : float, mm
         Where, and how much metal there is.
     axial, shear : float, N/mm
@@ -34,6 +37,7 @@ class AdherendSection:
     """
 
     adherend: str
+    place: str
     x: float
     thickness: float
     axial: float
@@ -71,18 +75,22 @@ def bond_forces(solution: Solution, stress: Floats) -> dict[str, float]:
 
 
 def adherend_sections(solution: Solution, bondlines: list[Bondline]) -> list[AdherendSection]:
-    """Return the adherends' sections that matter: where each enters the overlap, and where steps have taken metal away.
+    """Return the adherends' sections that matter: at both ends of each arm, and where steps have taken metal away.
 
-    The former by equilibrium from the end faces. At a step the axial load is
+    Along an arm the moment runs straight, so it is largest at one of its ends:
+    where it enters the overlap, by equilibrium from the end face, or at that
+    face. At a step the axial load is
     what the bond has not yet passed on, with the step's riser and, on the far
     side of it, its spew counted as passed.
     """
     geometry = solution.joint.geometry
     parts, entries = geometry.adherends(), geometry.entries()
-    found = [
-        AdherendSection(name, entries[name], parts[name].thickness, loads.axial, loads.shear, loads.moment)
-        for name, loads in edge_loads(solution).items()
-    ]
+    found = []
+    for name, loads in edge_loads(solution).items():
+        end, t = solution.ends[name], parts[name].thickness
+        at_end = (end.moment if end.x > entries[name] else -end.moment) + 0.0
+        found.append(AdherendSection(name, "overlap", entries[name], t, loads.axial, loads.shear, loads.moment))
+        found.append(AdherendSection(name, "end", end.x, t, loads.axial, loads.shear, at_end))
     if isinstance(geometry, SteppedLap):
         load = solution.joint.line_load
         net, right = geometry.net_thickness(), [*accumulate(geometry.treads)]
@@ -90,8 +98,8 @@ def adherend_sections(solution: Solution, bondlines: list[Bondline]) -> list[Adh
             assert bondline.transferred is not None
             before, after = float(bondline.transferred[0]), float(bondline.transferred[-1])
             left = right[i - 1] if i else 0.0
-            found.append(AdherendSection("lower", left, net["lower"][i], load - before, None, None))
-            found.append(AdherendSection("upper", right[i], net["upper"][i], after, None, None))
+            found.append(AdherendSection("lower", "step", left, net["lower"][i], load - before, None, None))
+            found.append(AdherendSection("upper", "step", right[i], net["upper"][i], after, None, None))
     return found
 
 

@@ -5,8 +5,8 @@ points of a nine-node quadrilateral. The recovered stress is continuous: round
 every mesh vertex inside the adhesive a biquadratic polynomial is fitted to the
 stresses at those points of the cells that meet there, and between the vertices
 the polynomials are blended (superconvergent patch recovery: Zienkiewicz & Zhu,
-Int. J. Numer. Meth. Eng. 33, 1992, 1331-1364). Only cells of the adhesive
-count: nothing is averaged across an interface. All curves, peaks and
+Int. J. Numer. Meth. Eng. 33, 1992, 1331-1364, cited from memory). Only cells of
+the adhesive count: nothing is averaged across an interface. All curves, peaks and
 resultants are taken from this field.
 
 On a free end the polynomials of the nearest inner vertices are continued to
@@ -26,7 +26,7 @@ import scipy.sparse as sp
 from numpy.typing import NDArray
 from skfem import ElementQuad1, ElementQuad2
 
-from fejoint.bondline.curves import Bondline, Curve, EdgeLoads
+from fejoint.bondline.curves import Bondline, Curve, EdgeLoads, Peak
 from fejoint.joint.geometry import Bond
 from fejoint.mechanics.discretisation import Discretisation
 from fejoint.mechanics.elasticity import strain
@@ -41,6 +41,7 @@ __all__ = [
     "nodal_stress",
     "passed_on",
     "recover_bondlines",
+    "spew_peaks",
 ]
 
 Floats = NDArray[np.float64]
@@ -193,6 +194,26 @@ def recover_bondlines(solution: Solution, stress: Floats) -> list[Bondline]:
         for bond in geometry.bonds()
         if f"bondline {bond.number} middle" in d.section.mesh.boundaries
     ]
+
+
+def spew_peaks(solution: Solution, stress: Floats) -> dict[int, tuple[Peak, Peak]]:
+    """Return the mid-line's largest shear and most opening peel beyond the overlap, inside the spew, by bondline.
+
+    The mid-line goes on into a fillet, and its stress may rise there; the
+    curves of a bondline end with the overlap. Empty without fillets, and for
+    the beads of a stepped lap, which its treads do not run into.
+    """
+    d, found = solution.discretisation, {}
+    for bond in solution.joint.geometry.bonds():
+        if f"cut {bond.number}" not in d.section.mesh.boundaries or solution.joint.geometry.kind == "stepped-lap":
+            continue
+        own = np.setdiff1d(d.line(f"cut {bond.number}"), d.line(f"bondline {bond.number} middle"))
+        on_line = own[np.abs(d.points[own, 1] - bond.y) < 1e-6 * solution.joint.geometry.bondline_thickness]
+        if len(on_line):
+            shear, peel, x = bond.sign * stress[on_line, 2], stress[on_line, 1], d.points[on_line, 0]
+            i, j = int(np.argmax(np.abs(shear))), int(np.argmax(peel))
+            found[bond.number] = Peak(float(shear[i]), float(x[i])), Peak(float(peel[j]), float(x[j]))
+    return found
 
 
 def edge_loads(solution: Solution) -> dict[str, EdgeLoads]:

@@ -109,16 +109,16 @@ def bondline_csv(result: Result) -> str:
 
 
 def adherends_csv(result: Result) -> str:
-    """Return what the adherends carry where they enter the overlap, and at the steps of a stepped lap, as CSV.
+    """Return what the adherends carry where they enter the overlap, at their far ends and at the steps of a stepped lap, as CSV.
 
     Per unit width; ``peak_MPa`` is N/t + 6 M/t^2, at a step, where the moment is not known, N/t.
     """
     rows: list[list[Any]] = [
-        ["adherend", "x_mm", "thickness_mm", "axial_N_per_mm", "shear_N_per_mm", "moment_N", "axial_MPa", "peak_MPa"]
+        ["adherend", "place", "x_mm", "thickness_mm", "axial_N_per_mm", "shear_N_per_mm", "moment_N", "axial_MPa", "peak_MPa"]
     ]
     for s in result.adherend_sections:
         values = (s.x, s.thickness, s.axial, s.shear, s.moment, s.axial_stress, s.peak_stress)
-        rows.append([s.adherend, *("" if value is None else f"{value:.9g}" for value in values)])
+        rows.append([s.adherend, s.place, *("" if value is None else f"{value:.9g}" for value in values)])
     return _csv(rows)
 
 
@@ -145,10 +145,16 @@ def summary(result: Result) -> dict[str, Any]:
             }
             for level in ("lower", "upper")
         },
+        "spew_peaks_MPa": {
+            str(number): {"shear": shear.value, "shear_x_mm": shear.x, "peel": peel.value, "peel_x_mm": peel.x}
+            for number, (shear, peel) in result.spew_peaks.items()
+        },
         "mean_shear_MPa": joint.mean_shear,
         "applied_N": joint.load.force,
         "reaction_N": -joint.geometry.pull * solution.gripped.axial * width,
         "elongation_mm": solution.elongation,
+        "lift_mm": solution.lift,
+        "turn": solution.turn,
         "transferred_N": {name: force * width for name, force in result.bond_forces.items()},
         "checks": [
             {"name": c.name, "value": _number(c.value), "limit": c.limit, "passed": c.passed, "meaning": c.meaning}

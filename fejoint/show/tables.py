@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from math import nan
 from typing import Any
 
 import numpy as np
@@ -114,6 +115,9 @@ def _stresses(result: Result, theories: list[Theory], system: str) -> Table:
             peaks = curve.largest("shear"), curve.highest("peel"), curve.lowest("peel")
             name = "outer" if result.joint.half and adherend != "inner" else adherend.replace("_", " ")
             table.add_row(f"  at the {name} interface, clear of corners", *_peaks(*peaks, system))
+        if bondline.number in result.spew_peaks:
+            shear, peel = result.spew_peaks[bondline.number]
+            table.add_row("  mid-line beyond the overlap, in the spew", *_peaks(shear, peel, Peak(nan, nan), system))
     for theory in theories:
         if theory.bondlines:
             shear = max((b.peak_shear for b in theory.bondlines), key=lambda peak: abs(peak.value))
@@ -152,7 +156,9 @@ def _passed_on(result: Result, system: str) -> Table:
         so_far = 0.0
         for name, force in result.bond_forces.items():
             so_far += force
-            mean = f"{display(force / areas[name], 'MPa', system)} {'tension' if name.startswith('riser') else 'shear'}"
+            across = "tension" if force >= 0 else "compression"
+            stress = abs(force) if name.startswith("riser") else force
+            mean = f"{display(stress / areas[name], 'MPa', system)} {across if name.startswith('riser') else 'shear'}"
             table.add_row(name, display(force * g.width, "N", system), share(force, total), share(so_far, total), mean)
         return table
     table = _table("Load passed on, from the left", "load", "share", "by x = L/4", "by L/2", "by 3L/4", "mean shear")
@@ -168,26 +174,33 @@ def _passed_on(result: Result, system: str) -> Table:
 
 
 def _adherends(result: Result, system: str) -> Table:
-    """Return what the adherends carry where they enter the overlap, and at their most stressed step."""
+    """Return what the adherends carry where they enter the overlap, and where else they carry more: at their ends, at steps."""
     factors = result.edge_moment_factors
     columns = ["load per width", "moment per width", "largest beam stress"]
     title = "Adherends where they enter the overlap"
     if isinstance(result.joint.geometry, SteppedLap):
         title += ", and at their most stressed step (mean stress)"
     table = _table(title, *columns, *(["edge moment factor"] if factors else []))
-    entering = [s for s in result.adherend_sections if s.moment is not None]
-    at_steps = [s for s in result.adherend_sections if s.moment is None]
-    worst = [max((s for s in at_steps if s.adherend == e.adherend), key=lambda s: s.peak_stress) for e in entering if at_steps]
-    for i, section in enumerate(entering + worst):
+    entering = {s.adherend: s for s in result.adherend_sections if s.place == "overlap"}
+    ends = [s for s in result.adherend_sections if s.place == "end" and s.peak_stress > entering[s.adherend].peak_stress * 1.001]
+    steps = {
+        name: max(found, key=lambda s: s.peak_stress)
+        for name in entering
+        if (found := [s for s in result.adherend_sections if s.place == "step" and s.adherend == name])
+    }
+    gripped = result.joint.geometry.gripped
+    for i, section in enumerate([*entering.values(), *ends, *steps.values()]):
         place = f"{section.adherend.replace('_', ' ')}, at x = {display(section.x, 'mm', system)}"
-        if section.moment is None:
+        if section.place == "step":
             place += f", {display(section.thickness, 'mm', system)} left"
+        elif section.place == "end":
+            place += f", its {'gripped' if section.adherend in gripped else 'loaded'} end"
         table.add_row(
             place,
             display(section.axial, "N/mm", system),
             "-" if section.moment is None else display(section.moment, "N", system),
             display(section.peak_stress, "MPa", system),
-            *([f"{factors[i]:.4g}"] if factors else []),
+            *([f"{factors[i]:.4g}" if i < len(factors) else ""] if factors else []),
         )
     return table
 
