@@ -82,6 +82,8 @@ def test_one_joint_factor_one_concentration():
     n = concentration(length, 70_000 * thickness, 5000)
     assert n == pytest.approx([n[0]] * 3, rel=1e-12)
     assert n[0] > 1.5
+    # Of one bondline thickness only: a layer four times as thick halves root D, and n is another.
+    assert (concentration(length, 70_000 * thickness, 5000 / 4) < 0.7 * n).all()
     assert joint_factor(1.6, 12.5) == pytest.approx(math.sqrt(1.6) / 12.5, rel=1e-15)
 
 

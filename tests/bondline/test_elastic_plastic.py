@@ -13,7 +13,15 @@ from scipy.integrate import solve_bvp
 from fejoint import TheoryError
 from fejoint.bondline.closed_form import shear_lag as elastic_shear_lag
 from fejoint.bondline.closed_form import volkersen
-from fejoint.bondline.closed_form.elastic_plastic import NEARLY, Overlap, YieldingLayer, at_load, capacity, shear_lag
+from fejoint.bondline.closed_form.elastic_plastic import (
+    NEARLY,
+    Overlap,
+    YieldingLayer,
+    at_load,
+    capacity,
+    net_section_load,
+    shear_lag,
+)
 
 DUCTILE = YieldingLayer(1000, 0.15, 35, 0.435)
 BRITTLE = YieldingLayer(1000, 0.2, 30, 0.1)
@@ -31,6 +39,7 @@ CASES = {
     "one end yields": (UNLIKE, BRITTLE, 0.35),
     "unlike ends yield": (UNLIKE, DUCTILE, 0.6),
     "mismatch yields both ways": (Overlap((60.0,), (200e3,), (112e3,), 5e-3), DUCTILE, 0.0),
+    "mismatch over load": (UNLIKE, BRITTLE, 0.05),
     "compressed": (UNLIKE, BRITTLE, -0.5),
     "nearly all yields": (PLAIN, DUCTILE, 0.98),
     "stair": (STAIR, BRITTLE, 0.93),
@@ -93,6 +102,80 @@ def test_solves_the_differential_equation(case):
         carried = layer.yield_stress * overlap.length * found.sol([0.0, 1.0])[2 * i + 1]
         assert theory.lower_loads()[i] == pytest.approx(carried[0], abs=1e-5 * layer.yield_stress * overlap.length)
         assert theory.lower_loads()[i + 1] == pytest.approx(carried[1], abs=1e-5 * layer.yield_stress * overlap.length)
+
+
+@pytest.mark.parametrize("case", CASES.values(), ids=CASES.keys())
+def test_least_and_largest_loads(case):
+    """The lower adherend's load on every tread, by collocation at 20 001 places, to 1e-5 of the load at which all yields.
+
+    That as at the ends of treads. Between two of the places a turn of N, where tau is nil, is lost to the
+    second order of their distance, 1e-9 of that load.
+    """
+    overlap, layer, _ = case
+    found, scale = numerically(case), layer.yield_stress * overlap.length
+    carried = scale * found.sol(np.linspace(0, 1, 20_001))[1::2]
+    least, largest = shear_lag(overlap, layer, load_of(case)).load_range()
+    assert least == pytest.approx(carried.min(axis=1), abs=1e-5 * scale)
+    assert largest == pytest.approx(carried.max(axis=1), abs=1e-5 * scale)
+
+
+@pytest.mark.parametrize("name", ["mismatch yields both ways", "mismatch over load"])
+def test_mismatch_loads_the_adherends_inside_a_tread(name):
+    """The cases decide: a load inside a tread lies beyond those at its ends by more than a tenth of the largest."""
+    found = shear_lag(CASES[name][0], CASES[name][1], load_of(CASES[name]))
+    least, largest = found.load_range()
+    ends = np.stack([found.lower_loads()[:-1], found.lower_loads()[1:]])
+    beyond = np.maximum(largest - ends.max(axis=0), ends.min(axis=0) - least)
+    assert beyond.max() > 0.1 * np.maximum(np.abs(least), np.abs(largest)).max()
+
+
+@pytest.mark.parametrize("mismatch", [-1.5e-3, 1.5e-3])
+def test_net_section_inside_an_elastic_tread(mismatch):
+    """Metal that gives way inside a tread, by N'' = w^2 (N - N0), N = P at the left, 0 at the right: largest by 200 001 places.
+
+    Places lose the largest to the second order of their distance: 1e-9; the
+    root is found to 1e-10 of the 4e6 N/mm at which all yields, 4e-6 of some 100: 1e-5.
+    """
+    s1, s2, length, limit = 112e3, 160e3, 40.0, 90.0
+    w = math.sqrt(1000 / 0.2 * (1 / s1 + 1 / s2))
+    x = np.linspace(0, length, 200_001)
+    thickness = (1.6, 1.6)
+    found = net_section_load(
+        Overlap((length,), (s1,), (s2,), mismatch), ENDLESS, (thickness[0],), (thickness[1],), (limit, limit)
+    )
+    # The adherend that the mismatch pulls reaches its limit inside; the one that it presses, where it is loaded.
+    pulled = 0 if mismatch > 0 else 1
+    load = found[pulled]
+    rest = (load / s2 + mismatch) / (1 / s1 + 1 / s2)
+    carried = rest + ((load - rest) * np.sinh(w * (length - x)) - rest * np.sinh(w * x)) / np.sinh(w * length)
+    stress = (carried if pulled == 0 else load - carried) / thickness[pulled]
+    assert 0 < load < 0.95 * limit * thickness[pulled]
+    assert 0 < np.argmax(np.abs(stress)) < x.size - 1
+    assert np.abs(stress).max() == pytest.approx(limit, rel=1e-5)
+    assert found[1 - pulled] == pytest.approx(limit * thickness[1 - pulled], rel=1e-5)
+
+
+def test_net_section_does_not_hang_on_how_treads_are_cut():
+    """A yielding, cooled tread cut into 200 without a step between, whose ends then come near every place: the same loads.
+
+    A turn of N between two ends is lost to the second order of a piece of 1/200, (pi/200)^2 / 8: 3e-5 of the largest; so 1e-4.
+    """
+    whole = Overlap((60.0,), (200e3,), (112e3,), 2e-3)
+    cut = Overlap((0.3,) * 200, (200e3,) * 200, (112e3,) * 200, 2e-3)
+    limits = (60.0, 60.0)
+    once = net_section_load(whole, DUCTILE, (2.8,), (1.6,), limits)
+    assert once == pytest.approx(net_section_load(cut, DUCTILE, (2.8,) * 200, (1.6,) * 200, limits), rel=1e-4)
+    assert 0 < once[0] < 0.95 * 60 * 2.8
+
+
+def test_net_section_at_no_load_and_beyond_the_layer():
+    """Mismatch that alone reaches the limit leaves nothing; one that all of the layer yielding does not reach is infinite."""
+    overlap = Overlap((60.0,), (200e3,), (112e3,), 2e-3)
+    rest = 2e-3 / (1 / 200e3 + 1 / 112e3) / 2.8  # far from the ends both stretch alike
+    assert net_section_load(overlap, DUCTILE, (2.8,), (1.6,), (0.99 * rest, float("inf"))) == (0.0, float("inf"))
+    little, endless = net_section_load(overlap, DUCTILE, (2.8,), (1.6,), (1.01 * rest, 2000.0))
+    assert 0 < little < 0.1 * 1.01 * rest * 2.8
+    assert endless == float("inf")
 
 
 def test_cases_yield_as_they_are_called():

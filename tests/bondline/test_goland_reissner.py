@@ -17,7 +17,7 @@ from scipy.integrate import solve_bvp
 
 from fejoint import Adherend, Adhesive, Isotropic, Joint, Load, SingleLap, TheoryError
 from fejoint.bondline.closed_form import goland_reissner
-from fejoint.bondline.closed_form.goland_reissner import edge_moment_factor, peel_stress, shear_stress
+from fejoint.bondline.closed_form.goland_reissner import edge_moment_factor, edge_shear, peel_stress, shear_stress
 from fejoint.bondline.curves import EdgeLoads
 
 ALUMINIUM = Isotropic(elastic_modulus=70_000, poisson_ratio=0.33)
@@ -33,8 +33,8 @@ SECTIONS = {
 # ---- the edge moment -------------------------------------------------------
 
 
-def factor_numerically(load, modulus, t, c, arm) -> float:
-    """Return k from the beam-columns D w'' = -P (alpha x - w): the arm, and half of a bar of double thickness.
+def edge_numerically(load, modulus, t, c, arm) -> tuple[float, float]:
+    """Return k and the edge shear force from the beam-columns D w'' = -P (alpha x - w): an arm, half a bar of double thickness.
 
     The load's line runs from the pinned end to the lap's middle, t/2 above.
     Scaled to 0 to 1 in both parts: w and w' join, w is zero at the pin and in
@@ -53,15 +53,30 @@ def factor_numerically(load, modulus, t, c, arm) -> float:
     s = np.linspace(0, 1, 801)
     found = solve_bvp(slopes, ends, s, np.zeros((4, s.size)), tol=1e-10, max_nodes=50_000)
     assert found.success
-    return 2 * (slope * arm - found.y[0, -1]) / t
+    # The arm's moment is P (alpha x - w), its shear force the slope of that.
+    return 2 * (slope * arm - found.y[0, -1]) / t, load * (slope - found.y[1, -1])
 
 
 @pytest.mark.parametrize("load", [2.0, 60.0, 200.0])
 @pytest.mark.parametrize(("t", "c", "arm"), [(2.0, 12.5, 40.0), (1.6, 6.25, 100.0), (3.0, 25.0, 15.0)])
-def test_edge_moment_solves_the_beam_columns(load, t, c, arm):
-    """Collocation to a residual of 1e-10 gives k to 1e-7."""
-    k = edge_moment_factor(load, 78_555.0, t, c, arm)
-    assert k == pytest.approx(factor_numerically(load, 78_555.0, t, c, arm), rel=1e-7)
+def test_edge_loads_solve_the_beam_columns(load, t, c, arm):
+    """Collocation to a residual of 1e-10 gives k, and the shear force from it, to 1e-7."""
+    k, sideways = edge_numerically(load, 78_555.0, t, c, arm)
+    assert edge_moment_factor(load, 78_555.0, t, c, arm) == pytest.approx(k, rel=1e-7)
+    assert edge_shear(k * load * t / 2, load, 78_555.0, t, arm) == pytest.approx(sideways, rel=1e-7)
+
+
+def test_edge_shear_limits():
+    """Endless arms: k P root(3 P/(t E)), as in their paper (from memory); no load: the lever M/L of a pinned arm, by statics.
+
+    Round-off; and the next term of u L coth(u L), (u L)^2/3, of which twice is let pass.
+    """
+    modulus, t, arm = 78_555.0, 2.0, 40.0
+    assert edge_shear(0.57 * 200 * t / 2, 200, modulus, t) == pytest.approx(
+        0.57 * 200 * math.sqrt(3 * 200 / (t * modulus)), rel=1e-12
+    )
+    small = 12 * 1e-4 / (modulus * t**3) * arm**2
+    assert edge_shear(30.0, 1e-4, modulus, t, arm) == pytest.approx(30.0 / arm, rel=small)
 
 
 def test_edge_moment_of_the_worked_case():
@@ -232,17 +247,21 @@ def lap(force=5000, ends="clamped", upper_thickness=2.0, arms=(40, 40)) -> Joint
 
 
 @pytest.mark.parametrize(
-    ("ends", "arms", "arm"), [("clamped", (40, 40), math.inf), ("pinned", (40, 40), 40), ("pinned", (40, 50), math.inf)]
+    ("ends", "arms", "arm"), [("clamped", (40, 40), math.inf), ("clamped", (40, 50), math.inf), ("pinned", (15, 15), 15)]
 )
 def test_curves_of_a_joint(ends, arms, arm):
-    """The theory's own edge loads: endless arms unless both are alike and pinned; plane strain throughout."""
+    """The theory's own edge loads: endless arms unless they are pinned; plane strain throughout.
+
+    An arm of 15 mm is less than a decay length: its shear force is a third above an endless one's.
+    """
     joint = lap(ends=ends, arms=arms)
     (bondline,) = goland_reissner.curves(joint)
     modulus = 70_000 / (1 - 0.33**2)
     k = edge_moment_factor(200, modulus, 2.0, 12.5, arm)
     x = bondline.x - 12.5
     assert bondline.shear == pytest.approx(shear_stress(x, 200, k, modulus, 2.0, 12.5, 1000 / 0.2), rel=1e-12)
-    sideways = k * 200 * math.sqrt(3 * 200 / (2.0 * modulus))
+    u1 = math.sqrt(12 * 200 / (modulus * 2.0**3))
+    sideways = k * 200 * u1 * (1 if math.isinf(arm) else math.cosh(u1 * arm) / math.sinh(u1 * arm))
     peel = peel_stress(x, k * 200, sideways, modulus, 2.0, 12.5, 2800 / 0.2)
     assert bondline.peel == pytest.approx(peel, rel=1e-9, abs=1e-9 * np.abs(peel).max())
     assert bondline.left.moment == pytest.approx(-k * 200, rel=1e-12)
@@ -256,7 +275,7 @@ def test_curves_of_a_joint(ends, arms, arm):
 
 def test_curves_with_given_edge_loads():
     """Edge loads from elsewhere take the place of the theory's own: those with the larger moment drive shear and peel."""
-    given = {"lower": EdgeLoads(200.0, 2.0, -120.0), "upper": EdgeLoads(200.0, 3.0, 150.0)}
+    given = {"lower": EdgeLoads(200.0, 2.0, -145.0), "upper": EdgeLoads(200.0, 3.0, 150.0)}
     (bondline,) = goland_reissner.curves(lap(), given)
     modulus = 70_000 / (1 - 0.33**2)
     x = bondline.x - 12.5
@@ -268,7 +287,9 @@ def test_curves_with_given_edge_loads():
 
 def test_given_edge_loads_serve_compression():
     """In compression the theory itself has no edge moment, but with given edge loads it turns all signs over."""
-    push, pull = ({n: EdgeLoads(s * 200.0, s * 3.0, -s * 150.0) for n in ("lower", "upper")} for s in (-1, 1))
+    push, pull = (
+        {n: EdgeLoads(s * 200.0, s * 3.0, s * side * 150.0) for n, side in (("lower", -1), ("upper", 1))} for s in (-1, 1)
+    )
     (pushed,), (pulled,) = goland_reissner.curves(lap(-5000), push), goland_reissner.curves(lap(), pull)
     assert pushed.shear == pytest.approx(-pulled.shear, rel=1e-12)
     assert pushed.peel == pytest.approx(-pulled.peel, rel=1e-12)
@@ -293,7 +314,7 @@ def test_given_edge_loads_that_close_the_bondline():
     """A moment that closes keeps its sign: k is negative, and peel is compressive at the ends, for either end's edge loads."""
     for worse, other in (("lower", "upper"), ("upper", "lower")):
         opens = {"lower": -1, "upper": 1}
-        given = {worse: EdgeLoads(200.0, 0.0, -150.0 * opens[worse]), other: EdgeLoads(200.0, 0.0, -20.0 * opens[other])}
+        given = {worse: EdgeLoads(200.0, 0.0, -150.0 * opens[worse]), other: EdgeLoads(200.0, 0.0, -145.0 * opens[other])}
         (bondline,) = goland_reissner.curves(lap(), given)
         expected = shear_stress(bondline.x - 12.5, 200, -0.75, 70_000 / (1 - 0.33**2), 2.0, 12.5, 5000)
         assert bondline.shear == pytest.approx(expected, rel=1e-12)
@@ -305,7 +326,7 @@ def test_given_edge_loads_that_close_the_bondline():
 def test_what_the_theory_has_not_is_refused():
     """Temperature, a moment or a shear force without given edge loads, and given ones without a force along the joint."""
     with_moment = lap(ends="pinned").replace(load=Load(force=5000, moment=100, ends="pinned"))
-    given = {"lower": EdgeLoads(200.0, 3.0, -120.0), "upper": EdgeLoads(200.0, 3.0, 150.0)}
+    given = {"lower": EdgeLoads(200.0, 3.0, -145.0), "upper": EdgeLoads(200.0, 3.0, 150.0)}
     for joint, edges, reason in (
         (with_moment, None, "edge moment of Goland and Reissner.*moment or shear_force"),
         (lap().replace(load=Load(force=5000, shear_force=10)), None, "edge moment of Goland and Reissner.*moment or shear_force"),
@@ -323,3 +344,26 @@ def test_what_the_theory_has_not_is_refused():
     geometry = lap().geometry.replace(lower=parts[0], upper=parts[1])
     with pytest.raises(TheoryError, match="Goland and Reissner has no temperature"):
         goland_reissner.curves(Joint(geometry=geometry, adhesive=glue, load=Load(force=5000, temperature_change=-60)))
+
+
+def test_pinned_arms_of_unlike_length_are_refused():
+    """Their edge loads are those of two arms alike; with given ones the arms do not matter."""
+    joint = lap(ends="pinned", arms=(20, 150))
+    with pytest.raises(TheoryError, match=r"pinned arms of one length.*20 and 150 mm.*two beams"):
+        goland_reissner.curves(joint)
+    given = {"lower": EdgeLoads(200.0, 3.0, -150.0), "upper": EdgeLoads(200.0, 3.0, 150.0)}
+    assert goland_reissner.curves(joint, given)[0].right.moment == 150.0
+
+
+@pytest.mark.parametrize(("left", "right"), [(-22.4, 77.6), (-77.6, 22.4), (50.0, 50.0), (-94.9, 100.0), (0.0, -10.0)])
+def test_ends_loaded_unlike_are_refused(left, right):
+    """Half a turn must take one end's loads into the other's, left.moment = -right.moment, within 5 % of the larger."""
+    given = {"lower": EdgeLoads(200.0, 3.0, left), "upper": EdgeLoads(200.0, 3.0, right)}
+    with pytest.raises(TheoryError, match=r"Goland and Reissner takes both ends.*alike.*two beams and a layer"):
+        goland_reissner.curves(lap(), given)
+
+
+@pytest.mark.parametrize(("left", "right"), [(-95.1, 100.0), (100.0, -95.1), (0.0, 0.0)])
+def test_ends_loaded_nearly_alike_are_taken(left, right):
+    given = {"lower": EdgeLoads(200.0, 3.0, left), "upper": EdgeLoads(200.0, 3.0, right)}
+    assert goland_reissner.curves(lap(), given)[0].right.moment == max(-left, right, key=abs)

@@ -204,14 +204,14 @@ def test_largest_peel_as_published():
 
 def test_given_edge_loads():
     """Those of the end with the larger moment drive shear and peel, in compression and with a moment too."""
-    edges = {"lower": EdgeLoads(200.0, 2.0, -120.0), "upper": EdgeLoads(200.0, 3.0, 150.0)}
+    edges = {"lower": EdgeLoads(200.0, 2.0, -145.0), "upper": EdgeLoads(200.0, 3.0, 150.0)}
     (bondline,) = hart_smith_single.curves(lap(moment=100, ends="pinned"), edges)
     x = bondline.x - 12.5
     assert bondline.shear == pytest.approx(shear_stress(x, 200, 150.0, (70_000, BEND), 2.0, 12.5, 5000), rel=1e-12)
     found = peel_numerically(150.0, 3.0, BEND, 2.0, 12.5, 14_000)(x)
     assert np.abs(bondline.peel - found).max() <= 1e-6 * bondline.peel.max()
     assert "given edge loads" in bondline.measure
-    turned = {"lower": EdgeLoads(-200.0, -3.0, 150.0), "upper": EdgeLoads(-200.0, -2.0, -120.0)}
+    turned = {"lower": EdgeLoads(-200.0, -3.0, 150.0), "upper": EdgeLoads(-200.0, -2.0, -145.0)}
     (pushed,) = hart_smith_single.curves(lap(force=-5000), turned)
     assert pushed.shear == pytest.approx(-bondline.shear, rel=1e-12)
     assert pushed.peel == pytest.approx(-bondline.peel, rel=1e-12)
@@ -232,3 +232,6 @@ def test_joints_outside_it_are_refused():
     ):
         with pytest.raises(TheoryError, match=rf"Hart-Smith.*{reason}"):
             hart_smith_single.curves(joint)
+    unlike_ends = {"lower": EdgeLoads(200.0, 2.0, -22.4), "upper": EdgeLoads(200.0, 2.0, 77.6)}
+    with pytest.raises(TheoryError, match=r"Hart-Smith.*both ends.*alike.*two beams"):
+        hart_smith_single.curves(lap(), unlike_ends)

@@ -81,7 +81,50 @@ def test_capacity_of_a_joint():
     assert found.load == min(found.limits.values())
     assert found.limits[found.governs] == found.load
     short = hart_smith_stepped.capacity(stair(lengths=(20,), heights=(3, 3)))
-    assert (short.governs, short.load) == ("adhesive, all of it yields", pytest.approx(14.6 * 20))
+    assert (short.governs, short.load) == ("adhesive, all of it yields", pytest.approx(14.6 * 20, rel=1e-12))
+
+
+def test_metal_where_all_of_the_adhesive_yields_before():
+    """The force passes the net section at either adherend's own end, whatever the layer does: stress times what is left there.
+
+    Risers 1.25, 1.5, 1.5 and 1.75 mm of 6, and half the bondline, 0.15: 4.6 and 4.1 mm.
+    """
+    found = hart_smith_stepped.capacity(stair(lengths=(15, 12, 20), heights=(1.25, 1.5, 1.5, 1.75)))
+    assert found.governs == "adhesive, all of it yields"
+    assert found.limits["lower yields"] == pytest.approx(250 * 4.6, rel=1e-12)
+    assert found.limits["lower breaks"] == pytest.approx(290 * 4.6, rel=1e-12)
+    assert found.limits["upper yields"] == pytest.approx(250 * 4.1, rel=1e-12)
+    assert found.limits["upper breaks"] == pytest.approx(290 * 4.1, rel=1e-12)
+
+
+def soft(limit: float) -> Isotropic:
+    return ALUMINIUM.replace(tensile_yield=limit)
+
+
+def test_mismatch_can_yield_the_metal_inside_a_tread():
+    """Aluminium on titanium, one tread of 60 mm, 80 K cooler: at its limit the lower stands at its yield stress in the middle.
+
+    N(x) by the trapezoidal rule over the shear stress at 60 001 places, which is good to 1e-7.
+    """
+    joint = stair(lower=soft(80), upper=TITANIUM, lengths=(60,), heights=(3, 3), temperature_change=-80)
+    load = hart_smith_stepped.capacity(joint).limits["lower yields"]
+    assert 0 < load < 0.9 * 80 * 2.85
+    _, treads, layer = hart_smith_stepped._treads(joint)
+    x = np.linspace(0, 60, 60_001)
+    shear = solved(treads, layer, load).shear(x)
+    carried = load - np.concatenate([[0.0], np.cumsum((shear[1:] + shear[:-1]) / 2 * np.diff(x))])
+    assert np.abs(carried).max() / 2.85 == pytest.approx(80, rel=1e-6)
+    assert 10 < x[np.argmax(np.abs(carried))] < 50
+
+
+@pytest.mark.parametrize(("change", "force"), [(-80, 10_000), (80, 10_000), (-80, -10_000), (80, -10_000)])
+@pytest.mark.parametrize("treads", [(60,), (20, 20, 20)])
+def test_metal_that_mismatch_alone_yields_carries_nothing(change, force, treads):
+    """Cooled or heated, pulled or pushed, of one tread or of three: at no load the lower is beyond its yield stress already."""
+    joint = stair(lower=soft(20), upper=TITANIUM, lengths=treads, heights=None, temperature_change=change, force=force)
+    found = hart_smith_stepped.capacity(joint)
+    assert found.limits["lower yields"] == 0
+    assert (found.load, found.governs) == (0, "lower yields")
 
 
 def test_a_thin_step_inside_governs_the_metal():

@@ -189,3 +189,6 @@ def test_joints_outside_it_are_refused():
     ):
         with pytest.raises(TheoryError, match=reason):
             energy_release(joint)
+    unlike_ends = {"lower": EdgeLoads(200.0, 2.0, -22.4), "upper": EdgeLoads(200.0, 2.0, 77.6)}
+    with pytest.raises(TheoryError, match=r"both ends.*alike"):
+        energy_release(lap(), unlike_ends)

@@ -138,6 +138,10 @@ def test_curves_of_a_joint(ends, arm):
     assert bondline.shear == pytest.approx(expected, rel=1e-12)
     assert np.isnan(bondline.peel).all()
     assert bondline.right.moment == pytest.approx(moment, rel=1e-12)
+    # The slope of an arm's moment, M sinh(u x)/sinh(u L), u^2 = P/D.
+    u = math.sqrt(12 * 200 / (modulus * 2.0**3))
+    coth = 1 if math.isinf(arm) else math.cosh(u * arm) / math.sinh(u * arm)
+    assert bondline.right.shear == pytest.approx(moment * u * coth, rel=1e-12)
     assert bondline.left == EdgeLoads(bondline.right.axial, bondline.right.shear, -bondline.right.moment)
     assert "Ojalvo and Eidinoff 1978" in bondline.measure
     # 400 pieces of piecewise quadratics: the mean is exact to 1e-8.
@@ -146,12 +150,12 @@ def test_curves_of_a_joint(ends, arm):
 
 def test_given_edge_loads():
     """Those of the end with the larger moment drive the shear, in compression and with a moment too."""
-    edges = {"lower": EdgeLoads(200.0, 2.0, -160.0), "upper": EdgeLoads(200.0, 3.0, 150.0)}
+    edges = {"lower": EdgeLoads(200.0, 2.0, -155.0), "upper": EdgeLoads(200.0, 3.0, 150.0)}
     (bondline,) = ojalvo_eidinoff.curves(lap(moment=100, ends="pinned"), edges)
     modulus = 70_000 / (1 - 0.33**2)
-    expected = shear_stress(bondline.x - 12.5, 200, 160.0, modulus, 2.0, 12.5, 1000, 0.2)
+    expected = shear_stress(bondline.x - 12.5, 200, 155.0, modulus, 2.0, 12.5, 1000, 0.2)
     assert bondline.shear == pytest.approx(expected, rel=1e-12)
-    assert bondline.right == EdgeLoads(200.0, 2.0, 160.0)
+    assert bondline.right == EdgeLoads(200.0, 2.0, 155.0)
     assert "given edge loads" in bondline.measure
     turned = {name: EdgeLoads(-e.axial, -e.shear, -e.moment) for name, e in edges.items()}
     (pushed,) = ojalvo_eidinoff.curves(lap(force=-5000), turned)
@@ -163,6 +167,7 @@ def test_joints_outside_it_are_refused():
     double = DoubleLap(
         width=25, overlap_length=25, bondline_thickness=0.2, inner=lap().geometry.lower, outer=lap().geometry.upper
     )
+    unlike_arms = lap().geometry.replace(upper=lap().geometry.upper.replace(free_length=90))
     for joint, reason in (
         (lap(upper_thickness=1.5), r"Ojalvo.*identical adherends.*Volkersen"),
         (lap(force=-5000), r"Goland.*tension"),
@@ -170,6 +175,10 @@ def test_joints_outside_it_are_refused():
         (lap(moment=100, ends="pinned"), r"Goland.*moment"),
         (lap(shear_force=10), r"Goland.*shear_force"),
         (lap().replace(geometry=double), r"Ojalvo.*single-lap.*double-lap"),
+        (lap(ends="pinned").replace(geometry=unlike_arms), r"Goland.*pinned arms of one length"),
     ):
         with pytest.raises(TheoryError, match=reason):
             ojalvo_eidinoff.curves(joint)
+    unlike_ends = {"lower": EdgeLoads(200.0, 2.0, -22.4), "upper": EdgeLoads(200.0, 2.0, 77.6)}
+    with pytest.raises(TheoryError, match=r"Ojalvo.*both ends.*alike.*two beams"):
+        ojalvo_eidinoff.curves(lap(), unlike_ends)

@@ -47,7 +47,7 @@ def test_a_pinned_end_has_no_moment_but_the_one_that_acts(lap):
 
 
 def test_steps_carry_what_has_not_been_passed_on(lap):
-    """At every step axial load in both adherends adds up to the force; the mean stress is over what is left; 1e-3, the balance."""
+    """An adherend carries at a step what the bond has not yet passed on, over the metal that is left; 1e-3, the balance."""
     part = Adherend(material=METAL, thickness=3.0, free_length=30)
     joint = lap().replace(
         geometry=SteppedLap(width=25, steps=3, overlap_length=24, bondline_thickness=0.2, lower=part, upper=part)

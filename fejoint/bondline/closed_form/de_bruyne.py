@@ -4,8 +4,8 @@ N. A. de Bruyne, The strength of glued joints, Aircraft Engineering 16, 1944,
 115-118 (cited from memory; the concentration was derived again from Volkersen's
 equation and is tested against it). Volkersen's shear lag of identical adherends in a form
 for design: peak over mean shear is n = root D coth root D with one number
-D = G_a l^2 / (2 E t t_a); joints of one adhesive and one adherend metal with
-the same joint factor root t / l have the same n.
+D = G_a l^2 / (2 E t t_a); joints of one adhesive, one bondline thickness and one
+adherend metal with the same joint factor root t / l have the same n.
 
 Identical adherends that only stretch, an adhesive that only shears: no
 bending, no peel, no adherend shear, no temperature, no stress-free adhesive
@@ -47,7 +47,10 @@ def concentration(length: ArrayLike, stretch: ArrayLike, g_layer: ArrayLike) -> 
 
 
 def joint_factor(thickness: ArrayLike, length: ArrayLike) -> Floats:
-    """Return de Bruyne's joint factor root t / l, mm^-1/2, from adherend thickness and overlap, mm."""
+    """Return de Bruyne's joint factor root t / l, mm^-1/2, from adherend thickness and overlap, mm.
+
+    It compares joints of one adhesive, one bondline thickness and one adherend metal alone.
+    """
     return np.asarray(np.sqrt(thickness) / np.asarray(length, dtype=float))
 
 

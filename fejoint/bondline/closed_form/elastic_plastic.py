@@ -41,7 +41,17 @@ from fejoint.bondline.closed_form.grid import places
 from fejoint.errors import TheoryError
 from fejoint.joint.description import Joint
 
-__all__ = ["Capacity", "Overlap", "Sheared", "YieldingLayer", "at_load", "capacity", "shear_lag", "yielding_layer"]
+__all__ = [
+    "Capacity",
+    "Overlap",
+    "Sheared",
+    "YieldingLayer",
+    "at_load",
+    "capacity",
+    "net_section_load",
+    "shear_lag",
+    "yielding_layer",
+]
 
 Floats = NDArray[np.float64]
 
@@ -112,7 +122,10 @@ class Capacity:
     governs : str
         Its name.
     limits : dict
-        Load at which each of the adhesive and the adherends, as far as their figures are known, gives way.
+        Load at which each of the adhesive and the adherends, as far as their figures are known, gives way. An adherend's is
+        that of its mean stress, its mismatch stress included, wherever in the joint it is largest; zero where mismatch alone
+        reaches it. In compression, too, its tensile_yield and tensile_strength are what counts: buckling and figures of its
+        own for compression are not looked at.
     """
 
     load: float
@@ -182,6 +195,25 @@ class Sheared:
         passed = np.concatenate([[0.0], np.cumsum(self._passed())])
         first = np.flatnonzero(np.diff(self.tread, prepend=-1))
         return np.asarray(self.line_load - np.append(passed[first], passed[-1]))
+
+    def load_range(self) -> tuple[Floats, Floats]:
+        """Return the lower adherend's least and largest load on every tread, N/mm; the upper's is the joint's less that.
+
+        They lie at the ends of a tread or where the slip changes its sign, which
+        it does at most once on a stretch, and on an elastic one.
+        """
+        ends = self.line_load - np.concatenate([[0.0], np.cumsum(self._passed())])
+        left, right = self.slip[:-1], self.slip[1:]
+        h, w = np.diff(self.x), _waves(self.overlap, self.layer)[self.tread]
+        turns = (self.yields == 0) & (left * right < 0)
+        # The slip goes as a exp(-w x) + b exp(-w (h - x)), nil at w x = z; as far as there it passes left tanh(z/2) / w on.
+        decay = np.exp(-w * h)
+        a, b = np.where(turns, left - right * decay, 1.0), np.where(turns, right - left * decay, -1.0)
+        z = (w * h - np.log(-b / a)) / 2
+        between = np.where(turns, ends[:-1] - self.layer.yield_stress * left * np.tanh(z / 2) / w, ends[:-1])
+        loads = np.stack([ends[:-1], between, ends[1:]])
+        first = np.flatnonzero(np.diff(self.tread, prepend=-1))
+        return np.minimum.reduceat(loads.min(axis=0), first), np.maximum.reduceat(loads.max(axis=0), first)
 
     def _passed(self) -> Floats:
         """Return the load that every stretch passes on, N/mm."""
@@ -280,6 +312,44 @@ def at_load(overlap: Overlap, layer: YieldingLayer, line_load: float) -> Sheared
     # All of the layer yielding leaves its slip unknown; the last balance before that stands for it.
     limit = NEARLY * layer.yield_stress * overlap.length
     return shear_lag(overlap, layer, side * min(abs(line_load), limit))
+
+
+def net_section_load(
+    overlap: Overlap, layer: YieldingLayer, lower: tuple[float, ...], upper: tuple[float, ...], limits: tuple[float, float]
+) -> tuple[float, float]:
+    """Return the load (N/mm) at which the mean stress of the lower and of the upper adherend first reaches its limit.
+
+    Anywhere on a tread, in tension or compression; zero where the mismatch alone
+    reaches it; infinite where all of the layer yields before.
+
+    Parameters
+    ----------
+    overlap : Overlap
+    layer : YieldingLayer
+    lower, upper : tuple of float, mm
+        Thicknesses of the adherends on every tread.
+    limits : (float, float), MPa
+        Stress that the lower and the upper adherend bear.
+    """
+    most = NEARLY * layer.yield_stress * overlap.length
+
+    def excess(load: float, which: int) -> float:
+        least, largest = shear_lag(overlap, layer, load).load_range()
+        stress = np.maximum(np.abs(least), np.abs(largest)) / lower
+        if which == 1:
+            stress = np.maximum(np.abs(load - least), np.abs(load - largest)) / upper
+        return float(stress.max() - limits[which])
+
+    found = []
+    for which in (0, 1):
+        # Load only ever adds to either adherend's tension, everywhere: what does not press too hard without it never will.
+        if limits[which] < np.inf and excess(0.0, which) >= 0:
+            found.append(0.0)
+        elif limits[which] == np.inf or excess(most, which) < 0:
+            found.append(float("inf"))
+        else:
+            found.append(float(brentq(excess, 0.0, most, args=(which,), xtol=1e-10 * most)))
+    return found[0], found[1]
 
 
 def yielding_layer(joint: Joint, theory: str) -> YieldingLayer:

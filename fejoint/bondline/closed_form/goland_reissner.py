@@ -8,7 +8,9 @@ Identical adherends that stretch and bend as thin plates; the adhesive only
 shears and stretches across, uniformly through its thickness, whose share in
 the lever arm is left out; no stress-free adhesive end. The edge moment is
 that of a bar that rotates under its load (the lap counts as one bar of double
-thickness), so it falls as the load grows. Temperature is not part of it. Valid while t_a E / (t E_a) and
+thickness), so it falls as the load grows; clamped arms count as endless,
+pinned ones with their length. Both ends of the overlap are loaded alike.
+Temperature is not part of it. Valid while t_a E / (t E_a) and
 t_a G / (t G_a) are about 10 or more. For unlike adherends use Volkersen (shear only).
 """
 
@@ -25,7 +27,7 @@ from fejoint.bondline.curves import Bondline, Curve, EdgeLoads
 from fejoint.errors import TheoryError
 from fejoint.joint.description import Joint
 
-__all__ = ["curves", "edge_moment_factor", "own_factor", "peel_stress", "shear_stress"]
+__all__ = ["curves", "edge_moment_factor", "edge_shear", "own_edge", "peel_stress", "shear_stress"]
 
 Floats = NDArray[np.float64]
 
@@ -50,26 +52,51 @@ def edge_moment_factor(line_load: float, modulus: float, thickness: float, half_
     """
     if line_load <= 0:
         raise TheoryError("the edge moment of Goland and Reissner is for joints in tension.")
-    u1 = math.sqrt(12 * line_load / (modulus * thickness**3))
+    u1 = _decay(line_load, modulus, thickness)
     u2 = u1 / (2 * math.sqrt(2))
-    arms = 1.0 if math.isinf(arm) else 1 / math.tanh(u1 * arm)
-    return 1 / (1 + 2 * math.sqrt(2) * arms * math.tanh(u2 * half_overlap))
+    return 1 / (1 + 2 * math.sqrt(2) * math.tanh(u2 * half_overlap) / math.tanh(u1 * arm))
 
 
-def own_factor(joint: Joint) -> float:
-    """Return the edge moment factor k of a balanced single lap; its arms are endless unless both are alike and pinned.
+def edge_shear(moment: float, line_load: float, modulus: float, thickness: float, arm: float = math.inf) -> float:
+    """Return the edge shear force, N/mm, that goes with the edge moment `moment` (N): M u1 coth(u1 L), u1^2 = P/D.
+
+    The slope of the arm's moment, which grows as sinh(u1 x) from the pinned end
+    (k P root(3 P/(t E)) with endless arms); arguments as for `edge_moment_factor`.
+    """
+    u1 = _decay(line_load, modulus, thickness)
+    return moment * u1 / math.tanh(u1 * arm)
+
+
+def _decay(line_load: float, modulus: float, thickness: float) -> float:
+    """Return u1, 1/mm: over 1/u1 the moment of an arm in tension falls to 1/e."""
+    return math.sqrt(12 * line_load / (modulus * thickness**3))
+
+
+def own_edge(joint: Joint, lever: float) -> EdgeLoads:
+    """Return their edge loads at the right end of a balanced single lap; its arms are endless unless they are pinned.
+
+    `lever`, mm, is the height between the adherends' forces: t in their theory.
 
     Raises
     ------
     TheoryError
-        Another joint, a moment or shear force, compression or no load.
+        Another joint, a moment or shear force, compression or no load, pinned
+        arms of unlike length.
     """
+    theory = "the edge moment of Goland and Reissner"
     geometry = balanced_lap(joint, "the theory of Goland and Reissner")
-    force_alone(joint, "the edge moment of Goland and Reissner")
-    lower, upper = geometry.lower, geometry.upper
-    pinned = joint.load.ends == "pinned" and lower.free_length == upper.free_length
-    arm, modulus = lower.free_length if pinned else math.inf, axial_modulus(lower.material)
-    return edge_moment_factor(joint.line_load, modulus, lower.thickness, geometry.overlap_length / 2, arm)
+    force_alone(joint, theory)
+    lower, upper, arm = geometry.lower, geometry.upper, math.inf
+    if joint.load.ends == "pinned":
+        arm = lower.free_length
+        if not math.isclose(arm, upper.free_length):
+            raise TheoryError(
+                f"{theory} takes pinned arms of one length; here they are {arm:g} and {upper.free_length:g} mm long; "
+                "use two beams and a layer."
+            )
+    load, modulus, t = joint.line_load, axial_modulus(lower.material), lower.thickness
+    moment = edge_moment_factor(load, modulus, t, geometry.overlap_length / 2, arm) * load * lever / 2
+    return EdgeLoads(load, edge_shear(moment, load, modulus, t, arm), moment)
 
 
 def shear_stress(
@@ -127,29 +154,27 @@ def curves(joint: Joint, edges: Mapping[str, EdgeLoads] | None = None) -> list[B
     ------
     TheoryError
         Not a single lap, unlike adherends, a change of temperature, or (with
-        the theory's own edge moment) not in tension, or a moment or shear
-        force besides; given edge loads without a force along the joint.
+        the theory's own edge moment) not in tension, a moment or shear force
+        besides, or pinned arms of unlike length; given edge loads without a
+        force along the joint, or whose moments differ by more than 5 %.
     """
     theory = "the theory of Goland and Reissner"
     geometry = balanced_lap(joint, theory)
     no_temperature(joint, theory)
     load, t, c = joint.line_load, geometry.lower.thickness, geometry.overlap_length / 2
-    modulus, edge = axial_modulus(geometry.lower.material), worse_edge(edges)
+    modulus, edge = axial_modulus(geometry.lower.material), worse_edge(edges, theory)
     if edge is None:
-        factor = own_factor(joint)
-        moment = factor * load * t / 2
-        shear_force = factor * load * math.sqrt(3 * load / (t * modulus))
+        edge = own_edge(joint, t)
         measure = "Goland and Reissner 1944"
     else:
         if load == 0:
             raise TheoryError(f"{theory} needs a force along the joint; here it is 0.")
-        moment, shear_force = edge.moment, edge.shear
-        factor = 2 * moment / (load * t)
         measure = "Goland and Reissner 1944 with given edge loads"
+    factor = 2 * edge.moment / (load * t)
     adhesive, ta = joint.adhesive.engineering_constants(), geometry.bondline_thickness
     x = places(geometry.overlap_length)
     shear = shear_stress(x - c, load, factor, modulus, t, c, adhesive["g_xy"] / ta)
-    peel = peel_stress(x - c, moment, shear_force, modulus, t, c, adhesive["e_y"] / ta)
-    loads = EdgeLoads(load, shear_force, -moment), EdgeLoads(load, shear_force, moment)
+    peel = peel_stress(x - c, edge.moment, edge.shear, modulus, t, c, adhesive["e_y"] / ta)
+    loads = EdgeLoads(load, edge.shear, -edge.moment), EdgeLoads(load, edge.shear, edge.moment)
     curve = Curve(x, shear, peel, np.full_like(x, np.nan))
     return [Bondline(number=1, middle=curve, left=loads[0], right=loads[1], measure=measure)]

@@ -29,6 +29,10 @@ __all__ = [
 ]
 
 
+# Share of the larger edge moment by which the other may differ and still count as like it.
+ALIKE = 0.05
+
+
 def places(length: float, pieces: int = 400) -> NDArray[np.float64]:
     """Return places from 0 to `length` (mm), dense at both ends, with the middles of all pieces."""
     ends = length * (1 - np.cos(np.linspace(0, np.pi, pieces + 1))) / 2
@@ -103,17 +107,30 @@ def larger_moment(left: EdgeLoads, right: EdgeLoads) -> EdgeLoads:
     return right if abs(right.moment) > abs(left.moment) * (1 + 1e-6) else left
 
 
-def worse_edge(edges: Mapping[str, EdgeLoads] | None) -> EdgeLoads | None:
+def worse_edge(edges: Mapping[str, EdgeLoads] | None, theory: str) -> EdgeLoads | None:
     """Return the edge loads of the end of a single lap with the larger moment; None where none are given.
 
     As of the right end, where a positive moment opens the bondline: half a
     turn, which leaves the geometry as it is, takes the left end there and
     turns the sign of the moment alone.
+
+    Raises
+    ------
+    TheoryError
+        The moments of both ends differ by more than `ALIKE`: the theories that
+        ask for one edge put it on both ends.
     """
     if edges is None:
         return None
-    left = edges["lower"]
-    return larger_moment(EdgeLoads(left.axial, left.shear, -left.moment), edges["upper"])
+    left, right = edges["lower"], edges["upper"]
+    turned = EdgeLoads(left.axial, left.shear, -left.moment)
+    worse = larger_moment(turned, right)
+    if abs(turned.moment - right.moment) > ALIKE * abs(worse.moment):
+        raise TheoryError(
+            f"{theory} takes both ends of the overlap loaded alike; here the edge moments that open it are "
+            f"{turned.moment:.4g} N at the left and {right.moment:.4g} N at the right; use two beams and a layer."
+        )
+    return worse
 
 
 class Pair(NamedTuple):

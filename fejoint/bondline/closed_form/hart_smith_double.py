@@ -26,7 +26,14 @@ from collections.abc import Mapping
 import numpy as np
 from scipy.optimize import brentq
 
-from fejoint.bondline.closed_form.elastic_plastic import Capacity, Overlap, YieldingLayer, at_load, yielding_layer
+from fejoint.bondline.closed_form.elastic_plastic import (
+    Capacity,
+    Overlap,
+    YieldingLayer,
+    at_load,
+    net_section_load,
+    yielding_layer,
+)
 from fejoint.bondline.closed_form.elastic_plastic import capacity as overlap_capacity
 from fejoint.bondline.closed_form.grid import axial_modulus, force_alone, free_strains
 from fejoint.bondline.curves import Bondline, Curve, EdgeLoads
@@ -99,6 +106,11 @@ def peel_peak(yield_stress: float, peel_modulus: float, thickness: float, outer_
 def capacity(joint: Joint) -> Capacity:
     """Return what a double lap carries, N/mm, and which end or adherend governs.
 
+    An adherend's limit is the load at which its mean stress reaches its
+    tensile_yield or tensile_strength, where it is loaded or, by mismatch, inside
+    the overlap; of the outers the weaker counts. Both figures count under
+    compression too: its own strength there and buckling are not looked at.
+
     Raises
     ------
     TheoryError
@@ -108,14 +120,23 @@ def capacity(joint: Joint) -> Capacity:
     """
     g, overlap, layer = _half(joint)
     side = -1 if joint.load.force < 0 else 1
-    load, where = overlap_capacity(Overlap(overlap.lengths, overlap.lower, overlap.upper, side * overlap.mismatch), layer)
+    overlap = Overlap(overlap.lengths, overlap.lower, overlap.upper, side * overlap.mismatch)
+    load, where = overlap_capacity(overlap, layer)
     ends = {(): "adhesive, all of it yields", (0.0,): "adhesive, where the inner enters"}
     name = ends.get(where, "adhesive, where the outers enter" if len(where) == 1 else "adhesive, at both ends")
     limits = {name: 2 * load}
-    for part, sheet, thickness in (("inner", g.inner, g.inner.thickness), ("outers", g.outers[1], 2 * g.outers[1].thickness)):
-        for key, word in (("tensile_yield", "yield"), ("tensile_strength", "break")):
-            if (limit := getattr(sheet.material, key, None)) is not None:
-                limits[f"{part} {word}{'s' if part == 'inner' else ''}"] = limit * thickness
+    halves = (g.inner.thickness / 2, g.outers[1].thickness)
+    for key, inner_word, outer_word in (("tensile_yield", "yields", "yield"), ("tensile_strength", "breaks", "break")):
+        # Like outers are alike in stiffness, not always in strength.
+        figures = [[getattr(part.material, key, None) for part in parts] for parts in ((g.inner,), g.outers)]
+        known = tuple(min((s for s in stress if s is not None), default=math.inf) for stress in figures)
+        inside = net_section_load(overlap, layer, (halves[0],), (halves[1],), (known[0], known[1]))
+        for name, limit, on_half, thickness in zip(
+            (f"inner {inner_word}", f"outers {outer_word}"), known, inside, halves, strict=True
+        ):
+            if limit < math.inf:
+                # All of the force passes the adherend where it is loaded, whatever the layer does.
+                limits[name] = 2 * min(on_half, limit * thickness)
     return Capacity.least(limits)
 
 
@@ -131,7 +152,9 @@ def curves(joint: Joint, edges: Mapping[str, EdgeLoads] | None = None) -> list[B
     Raises
     ------
     TheoryError
-        As `capacity`, or a load beyond it.
+        As `capacity`, or a load beyond what the adhesive carries. The
+        adherends stay elastic under any load here; what they bear is in
+        `capacity`.
     """
     g, overlap, layer = _half(joint)
     found = at_load(overlap, layer, joint.line_load / 2)

@@ -21,8 +21,8 @@ stress is then sigma_av k (1 + t_a/t) root(3 (1 - nu^2) E_a t/(2 E t_a)), which
 is Hart-Smith's (from memory). The sideways force at the edge is left out; it
 adds to the peel (as `goland_reissner` shows), and counts where edge loads are given.
 
-For unlike adherends use `volkersen` (shear only) or `two_beams`; for the
-linear edge moment of held ends give the edge loads.
+For unlike adherends use `volkersen` (shear only) or `two_beams`, for ends
+loaded unlike `two_beams`; for the linear edge moment of held ends give the edge loads.
 """
 
 from __future__ import annotations
@@ -115,13 +115,13 @@ def curves(joint: Joint, edges: Mapping[str, EdgeLoads] | None = None) -> list[B
     TheoryError
         Not a single lap, unlike adherends, a change of temperature, or (with
         the theory's own edge moment) not in tension, or a moment or shear
-        force besides.
+        force besides; given edge loads whose moments differ by more than 5 %.
     """
     theory = "Hart-Smith's theory of the single lap"
     geometry = balanced_lap(joint, theory)
     no_temperature(joint, theory)
     material, t, ta = geometry.lower.material, geometry.lower.thickness, geometry.bondline_thickness
-    load, c, bend, edge = joint.line_load, geometry.overlap_length / 2, axial_modulus(material), worse_edge(edges)
+    load, c, bend, edge = joint.line_load, geometry.overlap_length / 2, axial_modulus(material), worse_edge(edges, theory)
     if edge is None:
         force_alone(joint, "the edge moment of Hart-Smith")
         edge = EdgeLoads(load, 0.0, edge_moment_factor(load, bend, t, c) * load * (t + ta) / 2)

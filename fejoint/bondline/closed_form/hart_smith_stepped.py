@@ -18,15 +18,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 import numpy as np
-from scipy.optimize import brentq
 
 from fejoint.bondline.closed_form.elastic_plastic import (
-    NEARLY,
     Capacity,
     Overlap,
     YieldingLayer,
     at_load,
-    shear_lag,
+    net_section_load,
     yielding_layer,
 )
 from fejoint.bondline.closed_form.elastic_plastic import capacity as overlap_capacity
@@ -36,39 +34,20 @@ from fejoint.errors import TheoryError
 from fejoint.joint.description import Joint
 from fejoint.joint.families import SteppedLap
 
-__all__ = ["capacity", "curves", "net_section_load"]
+__all__ = ["capacity", "curves"]
 
 THEORY = "Hart-Smith's stepped lap"
 
 
-def net_section_load(
-    overlap: Overlap, layer: YieldingLayer, lower: tuple[float, ...], upper: tuple[float, ...], limits: tuple[float, float]
-) -> tuple[float, float]:
-    """Return the load (N/mm) at which the mean stress of the lower and of the upper adherend first reaches its limit on a tread.
-
-    `lower` and `upper` are the thicknesses there (mm), `limits` the stresses
-    (MPa). Infinite where all of the layer yields before.
-    """
-    most = NEARLY * layer.yield_stress * overlap.length
-
-    def excess(load: float, which: int) -> float:
-        carried = shear_lag(overlap, layer, load).lower_loads()
-        worst = np.max(np.abs(carried[:-1]) / lower) if which == 0 else np.max(np.abs(load - carried[1:]) / upper)
-        return float(worst - limits[which])
-
-    found = []
-    for which in (0, 1):
-        if excess(0.0, which) >= 0:
-            found.append(0.0)
-        elif excess(most, which) < 0:
-            found.append(float("inf"))
-        else:
-            found.append(float(brentq(excess, 0.0, most, args=(which,), xtol=1e-10 * most)))
-    return found[0], found[1]
-
-
 def capacity(joint: Joint) -> Capacity:
-    """Return what a stepped lap carries, N/mm: adhesive or adherend, whole or where steps have taken metal away.
+    """Return what a stepped lap carries, N/mm: adhesive or adherend, where steps have taken metal away.
+
+    An adherend's limit is the load at which its mean stress reaches its
+    tensile_yield or tensile_strength somewhere on a tread, inside it or at its
+    end, with the stress by mismatch. Both figures count under compression too:
+    its own strength there and buckling are not looked at. Where all of the
+    adhesive yields before, it is that of the net section at the adherend's own
+    end, which carries the whole force.
 
     Raises
     ------
@@ -86,9 +65,11 @@ def capacity(joint: Joint) -> Capacity:
         stress = [getattr(part.material, key, None) for part in (g.lower, g.upper)]
         known = tuple(float("inf") if s is None else s for s in stress)
         on_treads = net_section_load(overlap, layer, net["lower"], net["upper"], (known[0], known[1]))
-        for part, limit, at_step in zip(g.adherends(), known, on_treads, strict=True):
+        # All of the force passes the lower's net section at the left and the upper's at the right, whatever the layer does.
+        at_ends = (net["lower"][0], net["upper"][-1])
+        for part, limit, on_tread, thickness in zip(g.adherends(), known, on_treads, at_ends, strict=True):
             if limit < float("inf"):
-                limits[f"{part} {word}"] = min(at_step, limit * g.lower.thickness)
+                limits[f"{part} {word}"] = min(on_tread, limit * thickness)
     return Capacity.least(limits)
 
 

@@ -12,8 +12,10 @@ undeformed, P t = 2 M + 2 c V (linear finite elements, nearly: their arm is t + 
 Reissner's own are in balance as the joint turns under its load.
 
 Assumptions and validity are those of `goland_reissner`: identical adherends,
-thin plates, flexible layer, square ends, no temperature; an end that closes has no G_I. There
-is no curve in it. For unlike adherends use finite elements.
+thin plates, flexible layer, square ends, no temperature, and both ends of the
+overlap loaded alike (edge moments within 5 % of each other; others are refused);
+an end that closes has no G_I. There is no curve in it. For unlike adherends or
+ends use finite elements.
 """
 
 from __future__ import annotations
@@ -77,8 +79,8 @@ def energy_release(joint: Joint, edges: Mapping[str, EdgeLoads] | None = None) -
     ----------
     joint : Joint
     edges : mapping of EdgeLoads, optional
-        Edge loads of ``lower`` and ``upper``, of which those with the larger
-        moment count; Goland and Reissner's own by default.
+        Edge loads of ``lower`` and ``upper``, which must be alike: those with
+        the larger moment count at both ends. Goland and Reissner's own by default.
 
     Raises
     ------

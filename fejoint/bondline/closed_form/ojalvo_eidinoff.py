@@ -13,7 +13,8 @@ peel (NaN), of which this project has no equation that it can stand for;
 adhesive end, square ends. As t_a/t goes to 0 it becomes `goland_reissner`.
 
 The edge moment is k P (t + t_a)/2 with Goland and Reissner's k, or that of
-given edge loads. For unlike adherends use `volkersen` (shear only).
+given edge loads, alike at both ends. For unlike adherends use `volkersen`
+(shear only), for unlike ends `two_beams`.
 """
 
 from __future__ import annotations
@@ -25,7 +26,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fejoint.bondline.closed_form.balanced import even_shear
-from fejoint.bondline.closed_form.goland_reissner import own_factor
+from fejoint.bondline.closed_form.goland_reissner import own_edge
 from fejoint.bondline.closed_form.grid import axial_modulus, balanced_lap, no_temperature, places, worse_edge
 from fejoint.bondline.curves import Bondline, Curve, EdgeLoads
 from fejoint.joint.description import Joint
@@ -83,18 +84,17 @@ def curves(joint: Joint, edges: Mapping[str, EdgeLoads] | None = None) -> list[B
     ------
     TheoryError
         Not a single lap, unlike adherends, a change of temperature, or (with
-        the theory's own edge moment) not in tension, or a moment or shear
-        force besides.
+        the theory's own edge moment) not in tension, a moment or shear force
+        besides, or pinned arms of unlike length; given edge loads whose moments
+        differ by more than 5 %.
     """
     theory = "the theory of Ojalvo and Eidinoff"
     geometry = balanced_lap(joint, theory)
     no_temperature(joint, theory)
     t, ta, c = geometry.lower.thickness, geometry.bondline_thickness, geometry.overlap_length / 2
-    load, modulus, edge = joint.line_load, axial_modulus(geometry.lower.material), worse_edge(edges)
+    load, modulus, edge = joint.line_load, axial_modulus(geometry.lower.material), worse_edge(edges, theory)
     if edge is None:
-        moment = own_factor(joint) * load * (t + ta) / 2
-        # The sideways force of an endless arm that bends under its load, which the shear does not depend on.
-        edge = EdgeLoads(load, moment * math.sqrt(12 * load / (modulus * t**3)), moment)
+        edge = own_edge(joint, t + ta)
         measure = "Ojalvo and Eidinoff 1978"
     else:
         measure = "Ojalvo and Eidinoff 1978 with given edge loads"
