@@ -81,6 +81,15 @@ def test_other_families(kind, rough, tmp_path, capsys):
     assert (tmp_path / "out" / "comparison.png").stat().st_size > 0
 
 
+def test_a_joint_that_no_theory_covers(rough, tmp_path, capsys):
+    lifted = [*rough("double-lap"), "--set", "load.shear_force=20 N"]
+    assert run(["compare", *lifted, "--out", str(tmp_path / "out")]) == 0
+    printed = " ".join(capsys.readouterr().out.split())
+    assert "Finite elements alone" in printed and "FE / theory" not in printed and "Off at x" not in printed
+    assert printed.count("take finite elements") == 1
+    assert (tmp_path / "out" / "comparison.png").stat().st_size > 0
+
+
 def test_a_joint_without_load(rough, tmp_path, capsys):
     assert run(["compare", *rough("single-lap"), "--set", "load.force=0", "--out", str(tmp_path / "out")]) == 0
     found = strict((tmp_path / "out" / "comparison.json").read_text(encoding="utf-8"))

@@ -15,19 +15,21 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from fejoint.bondline.closed_form.advice import Advice, Validity, validity, which_to_trust, why_they_differ
+from fejoint.bondline.closed_form.advice import Advice, Validity, peak_of, validity, which_to_trust, why_they_differ
 from fejoint.bondline.closed_form.comparison import THEORIES, Theory
 from fejoint.bondline.closed_form.comparison import compare as theories_of
 from fejoint.bondline.curves import Bondline, Peak
+from fejoint.errors import JointError, TheoryError
 from fejoint.joint.description import Joint
 from fejoint.mechanics.checks import stress_floor
-from fejoint.mechanics.driver import Result, rotation_share, solve
+from fejoint.mechanics.driver import Result, rotation_change, solve
 
-__all__ = ["FAR", "Beside", "Comparison", "Row", "Stretch", "compare", "compared"]
+__all__ = ["FAR", "Beside", "Comparison", "Row", "Stretch", "compare", "compared", "peaks_of"]
 
 Floats = NDArray[np.float64]
 
 FAR = 0.1  # of the peak of finite elements: where a theory is off by more, its place is told
+NONE_BESIDE = "{!r} is no theory beside this joint, which no theory covers."
 PLACES = 2001  # along every bondline; a stretch's ends are found between them
 
 
@@ -102,8 +104,20 @@ class Comparison:
     advice: Advice
 
     def row(self, name: str) -> Row:
-        """Return the row of a theory by its name; KeyError where it has none."""
-        return {row.name: row for row in self.rows}[name]
+        """Return the row of a theory by its name.
+
+        Raises
+        ------
+        TheoryError
+            It has no result for this joint, or there is no such theory; says why, or which there are.
+        """
+        rows = {row.name: row for row in self.rows}
+        if name in rows:
+            return rows[name]
+        if name in self.refused:
+            raise TheoryError(f"{name} has no result for this joint: {self.refused[name]}")
+        known = "; ".join(f'"{known}"' for known in rows)
+        raise TheoryError(f"{name!r} is no theory beside this joint; there are {known}." if known else NONE_BESIDE.format(name))
 
 
 def compare(joint: Joint, progress: Callable[[str], None] | None = None) -> Comparison:
@@ -117,7 +131,7 @@ def compare(joint: Joint, progress: Callable[[str], None] | None = None) -> Comp
 
     Raises
     ------
-    MeshError, SetupError, ConvergenceError
+    JointError, MeshError, SetupError, ConvergenceError
         As `fejoint.solve`.
 
     Examples
@@ -126,21 +140,30 @@ def compare(joint: Joint, progress: Callable[[str], None] | None = None) -> Comp
     >>> found = fejoint.compare(fejoint.load("joint.toml"))  # doctest: +SKIP
     >>> {row.name: row.shear.ratio for row in found.rows}  # doctest: +SKIP
     """
+    if not isinstance(joint, Joint):
+        raise JointError(f"compare: give a Joint, not {type(joint).__name__}; fejoint.load reads one from a file.")
     return compared(solve(joint, progress))
 
 
 def compared(result: Result) -> Comparison:
     """Hold every theory for a joint's family against its result of finite elements."""
     joint, theories = result.joint, theories_of(result.joint, result.edges)
-    rotation = rotation_share(joint)
+    rotation, peaks = rotation_change(joint), peaks_of(result)
     return Comparison(
         result=result,
         rows=[_row(theory, result) for theory in theories if theory.bondlines],
         refused={theory.name: theory.reason for theory in theories if not theory.bondlines},
         validity=validity(joint, rotation),
-        why=why_they_differ(joint, theories, result.edges),
-        advice=which_to_trust(joint, theories, rotation),
+        why=why_they_differ(joint, theories, result.edges, peaks),
+        advice=which_to_trust(joint, theories, rotation, peaks),
     )
+
+
+def peaks_of(result: Result) -> dict[str, float]:
+    """Return the peaks of finite elements, MPa, by stress; without those that are none but for round-off."""
+    floor = stress_floor(result.solution)
+    peaks = {"shear": result.peak_shear[0].value, "peel": result.peak_peel[0].value}
+    return {name: value for name, value in peaks.items() if abs(value) > floor}
 
 
 # ---- parts ---------------------------------------------------------------
@@ -153,12 +176,11 @@ def _row(theory: Theory, result: Result) -> Row:
 
 
 def _beside(bondlines: list[Bondline], result: Result, name: str) -> Beside:
-    if name == "shear":
-        peak, fe = max((b.peak_shear for b in bondlines), key=lambda p: abs(p.value)), result.peak_shear[0].value
-    else:
-        peak, fe = max((b.peak_peel for b in bondlines), key=lambda p: p.value), result.peak_peel[0].value
-    if abs(fe) <= stress_floor(result.solution):  # free of stress, but for round-off
+    peak, fe = peak_of(bondlines, name), peaks_of(result).get(name)
+    if fe is None:
         return Beside(peak, math.nan, [])
+    if name == "shear":  # of the sign of the FE peak: where both signs peak alike, the two may pick unlike ends
+        peak = _towards(bondlines, fe)
     ratio = fe / peak.value if abs(peak.value) > 1e-9 * abs(fe) else math.nan
     inset = result.joint.geometry.bondline_thickness
     solved = {b.number: b for b in result.bondlines}
@@ -166,6 +188,13 @@ def _beside(bondlines: list[Bondline], result: Result, name: str) -> Beside:
         Stretch(b.number, start, end) for b in bondlines for start, end in _off(solved[b.number], b, name, inset, FAR * abs(fe))
     ]
     return Beside(peak, ratio, off)
+
+
+def _towards(bondlines: list[Bondline], fe: float) -> Peak:
+    """Return a theory's largest shear in the direction of that of finite elements."""
+    if fe > 0:
+        return max((b.middle.highest("shear") for b in bondlines), key=lambda peak: peak.value)
+    return min((b.middle.lowest("shear") for b in bondlines), key=lambda peak: peak.value)
 
 
 def _off(solved: Bondline, theory: Bondline, name: str, inset: float, limit: float) -> list[tuple[float, float]]:

@@ -309,9 +309,3 @@ def rotation_change(joint: Joint) -> float:
     if math.isinf(rotating):
         return math.inf
     return (rotating - linear) / linear if linear > 0 else 0.0
-
-
-def rotation_share(joint: Joint) -> float:
-    """Return `rotation_change` in magnitude, as a share of the larger moment."""
-    change = rotation_change(joint)
-    return abs(change) / max(1.0, 1.0 + change) if math.isfinite(change) else math.inf

@@ -18,7 +18,7 @@ from rich.text import Text
 
 from fejoint.bondline.closed_form.comparison import THEORIES
 from fejoint.bondline.curves import Bondline
-from fejoint.joint.geometry import Geometry
+from fejoint.joint.families import DoubleLap
 from fejoint.mechanics.as_built import FAR, Beside, Comparison, Stretch
 from fejoint.show.colours import FAINT, INK
 from fejoint.show.files import joint_as_understood, versions, write_files
@@ -37,6 +37,7 @@ SCHEMA_VERSION = 1
 STRESSES = ("shear", "peel")
 FEW = 3  # stretches that a cell lists; of more it gives the number
 ELEMENTS: dict[str, Any] = {"color": "#0b2f52", "linestyle": "-", "linewidth": 2.4}
+BESIDE: dict[str, Any] = {"color": "#c4622d", "linestyle": (0, (4, 1.5)), "linewidth": 2.4}  # the upper of two unlike bondlines
 # Lines differ by dash and lightness, so that a grey print still tells them apart.
 LINES: list[dict[str, Any]] = [
     {"color": "#8a9199", "linestyle": (0, (10, 2, 1.2, 2, 1.2, 2))},
@@ -55,8 +56,9 @@ def comparison_table(comparison: Comparison, system: str = "mm") -> RenderableTy
     """Return what a person reads: theories with their ratios, why they differ, which to trust, which refused."""
     result = comparison.result
     g, length = result.joint.geometry, _unit("mm", system)
+    title = f"Theories beside finite elements, and where (x in {length[1]}) each is off by more than a tenth of the FE peak"
     table = Table(
-        title=f"Theories beside finite elements, and where (x in {length[1]}) each is off by more than a tenth of the FE peak",
+        title=title if comparison.rows else "Finite elements alone",
         box=box.SIMPLE_HEAD,
         title_justify="left",
         title_style="bold",
@@ -66,18 +68,20 @@ def comparison_table(comparison: Comparison, system: str = "mm") -> RenderableTy
     table.add_column("", overflow="fold", min_width=22)
     for name in STRESSES:
         table.add_column(f"peak {name}", justify="right", no_wrap=True)
-        table.add_column("FE / theory", justify="right", no_wrap=True)
-        table.add_column("off at x", overflow="fold")
+        if comparison.rows:
+            table.add_column("FE / theory", justify="right", no_wrap=True)
+            table.add_column("off at x", overflow="fold")
     fe = [display(peak.value, "MPa", system) for peak in (result.peak_shear[0], result.peak_peel[0])]
-    table.add_row("Finite elements", fe[0], "", "", fe[1], "", "", style="bold")
+    gap = ["", ""] if comparison.rows else []
+    table.add_row("Finite elements", fe[0], *gap, fe[1], *gap, style="bold")
     for row in comparison.rows:
         cells = [cell for beside in (row.shear, row.peel) for cell in _cells(beside, system)]
         table.add_row(row.name, *cells, style="bold" if row.name in (comparison.advice.shear, comparison.advice.peel) else "")
-    title = f"{result.joint.title or g.kind}\n"
-    parts: list[RenderableType] = [Text.assemble((title, "bold"))]
+    parts: list[RenderableType] = [Text.assemble((f"{result.joint.title or g.kind}\n", "bold"))]
     parts += [Text(f"Warning: {text}", style="bold") for text in result.warnings]
     inside = display(g.bondline_thickness, "mm", system)
-    parts += [table, Text(f"Off at x: counted from one bondline thickness, {inside}, inside the ends.\n", style="italic")]
+    inset = f"Off at x: counted from one bondline thickness, {inside}, inside the ends.\n"
+    parts += [table, *([Text(inset, style="italic")] if comparison.rows else [])]
     parts += [Text.assemble(("Why they differ. ", "bold"), comparison.why, "\n")] if comparison.why else []
     parts.append(Text.assemble(("Which to trust. ", "bold"), comparison.advice.text, "\n"))
     reasons: dict[str, list[str]] = {}
@@ -196,13 +200,17 @@ def comparison_figure(comparison: Comparison, system: str = "mm") -> Figure:
         looks = dict(zip(main, LINES[-len(main) :], strict=True))
         bars = max(3, max(sum(getattr(row, name) is not None for row in comparison.rows) for name in STRESSES))
         figure = Figure(figsize=(15, 5.2 + 0.42 * bars), layout="constrained")
-        figure.suptitle(heading(joint, "theories beside finite elements"), x=0.01, ha="left")
-        grid = figure.subplots(2, 3, gridspec_kw={"width_ratios": [1.35, 1.0, 0.95]})
-        for name, (whole, end, ratios) in zip(STRESSES, grid, strict=True):
+        what = "theories beside finite elements" if comparison.rows else "finite elements alone"
+        figure.suptitle(heading(joint, what), x=0.01, ha="left")
+        # Without theories there are no ratios, and the curves take the whole width.
+        widths = [1.35, 1.0, 0.95] if comparison.rows else [1.35, 1.0]
+        grid = figure.subplots(2, len(widths), gridspec_kw={"width_ratios": widths})
+        for name, (whole, end, *ratios) in zip(STRESSES, grid, strict=True):
             _draw_curves(whole, comparison, looks, name, system)
             _draw_curves(end, comparison, looks, name, system)
             _zoom(end, comparison, name, system)
-            _draw_ratios(ratios, comparison, looks, name)
+            for axes in ratios:
+                _draw_ratios(axes, comparison, looks, name)
         for axes in grid[1, :2]:
             axes.set_xlabel(f"x along the overlap, {_unit('mm', system)[1]}")
         handles, labels = grid[0, 0].get_legend_handles_labels()
@@ -214,20 +222,31 @@ def _draw_curves(axes: Axes, comparison: Comparison, looks: dict[str, dict[str, 
     """Draw one stress of finite elements and of the theories that give it."""
     result = comparison.result
     length, mpa = _unit("mm", system)[0], _unit("MPa", system)
-    alone = result.bondlines[-1:] if result.joint.half else result.bondlines
-    x, values = _line(result.joint.geometry, alone, name)
-    axes.plot(x * length, values * mpa[0], label="finite elements, mid-line", zorder=3, **ELEMENTS)
+    for bondlines, which, look in _solved_lines(comparison):
+        x, values = _line(bondlines, name)
+        axes.plot(x * length, values * mpa[0], label=f"finite elements, mid-line{which}", zorder=3, **look)
     for row in comparison.rows:
         if row.name in looks:
             given = getattr(row, name) is not None
-            x, values = _line(result.joint.geometry, row.bondlines[-1:] if result.joint.half else row.bondlines, name)
+            x, values = _line(row.bondlines[-1:] if result.joint.half else row.bondlines, name)
             values = values if given else np.full_like(values, np.nan)  # its name stands in the legend all the same
             axes.plot(x * length, values * mpa[0], label=row.name, zorder=4, **looks[row.name])
     axes.axhline(0.0, color=FAINT, linewidth=0.8, zorder=0)
     axes.set_ylabel(f"{name} stress, {mpa[1]}")
 
 
-def _line(g: Geometry, bondlines: Sequence[Bondline], name: str) -> tuple[Floats, Floats]:
+def _solved_lines(comparison: Comparison) -> list[tuple[list[Bondline], str, dict[str, Any]]]:
+    """Return what finite elements draw: the bondlines of each line, what its label adds, its look."""
+    result = comparison.result
+    if result.joint.half:
+        return [(result.bondlines[-1:], "", ELEMENTS)]
+    if isinstance(result.joint.geometry, DoubleLap):  # one bondline over the other, at the same x
+        places = (", lower bondline", ", upper bondline")
+        return [([b], place, look) for b, place, look in zip(result.bondlines, places, (ELEMENTS, BESIDE), strict=True)]
+    return [(result.bondlines, "", ELEMENTS)]
+
+
+def _line(bondlines: Sequence[Bondline], name: str) -> tuple[Floats, Floats]:
     """Return bondlines as one line, points between points, with a gap where one follows another."""
     xs, values = [], []
     for bondline in bondlines:

@@ -20,6 +20,7 @@ from fejoint.joint.families import SteppedLap
 from fejoint.joint.library import shipped
 from fejoint.joint.materials import AdherendMaterial, Adhesive
 from fejoint.joint.model import unit_of
+from fejoint.mechanics.as_built import peaks_of
 from fejoint.mechanics.driver import Result
 from fejoint.show.files import joint_marks
 from fejoint.units import display
@@ -38,7 +39,7 @@ def result_report(result: Result, system: str = "mm") -> RenderableType:
     parts: list[RenderableType] = [_heading(result, system)]
     parts += [Text(f"Warning: {text}", style="bold") for text in result.warnings]
     parts.append(_stresses(result, theories, system))
-    why = why_they_differ(result.joint, theories, result.edges)
+    why = why_they_differ(result.joint, theories, result.edges, peaks_of(result))
     parts += [Text(why, style="italic")] if why else []
     parts += [Text(f"Left out: {reason}", style="italic") for reason in dict.fromkeys(t.reason for t in theories if t.reason)]
     parts += [Text(""), _passed_on(result, system), Text(""), _adherends(result, system), Text("")]
