@@ -9,10 +9,14 @@ from numpy.typing import NDArray
 
 from fejoint.show.colours import INK
 from fejoint.show.solid import Frame, SolvedSection
+from fejoint.units import display
 
-__all__ = ["add_loads", "text_size"]
+__all__ = ["EYE", "add_loads", "text_size"]
 
 Floats = NDArray[np.float64]
+
+EYE = (-0.32, 0.5, 1.0)  # the direction in which the eye lies that looks at the whole joint
+GAP = 0.25  # how clear of the body arrows and words are, over an arrow's length
 
 
 def add_loads(plotter: Any, section: SolvedSection, frame: Frame, size: tuple[int, int]) -> Floats:
@@ -21,30 +25,47 @@ def add_loads(plotter: Any, section: SolvedSection, frame: Frame, size: tuple[in
     x = g.pull * section.points[:, 0]
     end = np.flatnonzero(x > x.max() - 1e-9 * frame.length)
     flat = np.column_stack([section.points[end], np.full(len(end), frame.width / 2)])
-    face = frame.drawn(flat, section.displacement[end]).mean(axis=0)
+    drawn = frame.drawn(flat, section.displacement[end])
+    face = drawn.mean(axis=0)
     reach = 0.07 * frame.length
     along, up = reach * np.array([g.pull, 0.0, 0.0]), reach * np.array([0.0, 1.0, 0.0])
+    half = float(np.ptp(drawn[:, 1])) / 2 / reach
     # Seen from the left, what stands close to a right end is hidden behind it, and words close to a left end lie over it.
-    taken, near, aside, label = [face], 0.1, 0.5 if g.pull > 0 else 0.1, 0.2 if g.pull > 0 else 0.5
+    taken, near, label = [face], 0.1, 0.2 if g.pull > 0 else 0.5
+    aside = max(0.5, GAP + _hidden(-np.sign(load.shear_force), half, frame, reach)) if g.pull > 0 else 0.1
     if load.moment != 0:
         turn = np.radians(np.linspace(-55.0, 35.0, 19)) * np.sign(load.moment) * g.pull
         arc = face + np.outer(np.cos(turn), along) + np.outer(np.sin(turn), up)
         _add_curved_arrow(plotter, arc, reach, "moment")
-        _add_load_label(plotter, face + 0.6 * along + 1.1 * up, f"{load.moment:.4g} N mm", g.pull, size, "moment label")
+        beside = 0.6 if g.pull > 0 else GAP + _hidden(1.3, half, frame, reach)
+        text = display(load.moment, "N*mm").replace("*", " ")
+        _add_load_label(plotter, face + beside * along + 1.1 * up, text, g.pull, size, "moment label")
         taken += [*arc, face + 1.35 * up]
         near = 1.2
     if load.shear_force != 0:
         foot, lift = face + aside * along, np.sign(load.shear_force) * up
         _add_arrow(plotter, foot, foot + lift, reach, "shear force")
-        _add_load_label(plotter, foot + 0.2 * along + 0.9 * lift, f"{load.shear_force:.4g} N", g.pull, size, "shear force label")
+        text, beside = display(load.shear_force, "N"), 0.2
+        if g.pull < 0:
+            beside = max(beside, GAP - aside + _hidden(0.9 * np.sign(load.shear_force) + 0.2, half, frame, reach))
+        _add_load_label(plotter, foot + beside * along + 0.9 * lift, text, g.pull, size, "shear force label")
         taken += [foot + 1.1 * lift]
         near = aside
     if load.force != 0:
         places = face + near * along, face + (near + 1.0) * along
         _add_arrow(plotter, *(places if load.force > 0 else places[::-1]), reach, "force")
-        _add_load_label(plotter, places[0] + label * along + 0.3 * up, f"{load.force:.4g} N", g.pull, size, "force label")
+        _add_load_label(plotter, places[0] + label * along + 0.3 * up, display(load.force, "N"), g.pull, size, "force label")
         taken += [places[1] + (0.2 + label) * along]
     return np.array(taken)
+
+
+def _hidden(height: float, half: float, frame: Frame, reach: float) -> float:
+    """Return how far from the middle of an end face the body covers, or is covered, as the eye sees it, in arrows' lengths.
+
+    Above a left end (below a right one) by some height the body's other half
+    of the width stands out that far; `half` is half its thickness.
+    """
+    return max(0.0, -EYE[0] * min((height + half) / EYE[1], frame.width / 2 / reach))
 
 
 def _add_arrow(plotter: Any, tail: Floats, tip: Floats, reach: float, name: str) -> None:

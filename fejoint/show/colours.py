@@ -12,6 +12,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from fejoint.bondline.curves import Curve
+
 if TYPE_CHECKING:
     import pyvista as pv
 
@@ -79,15 +81,26 @@ def colour_limit(section: SolvedSection, name: str, cells: Bools, adhesive_alone
         MPa, positive; and where it comes from, in words for the picture.
     """
     value = np.abs(section.stress[name])
-    nodes = section.mid_line()
-    if len(nodes) and (name in ("shear", "peel") or adhesive_alone):
-        return max(float(value[nodes].max()), LEAST_LIMIT), "the largest on the layer's mid-line"
+    lines = section.mid_lines()
+    if all(len(nodes) > 2 for nodes in lines) and (name in ("shear", "peel") or adhesive_alone):
+        within = " within the overlap" if section.joint.geometry.fillet_height > 0 else ""
+        return max(_largest(section, name, lines), LEAST_LIMIT), f"the largest on the layer's mid-line{within}"
     coloured = section.cells[cells & section.cells_of("adhesive") if adhesive_alone else cells]
     mean, area = value[coloured].mean(axis=1), _areas(section.points[coloured[:, :4]])
     order = np.argsort(mean)
     share = np.cumsum(area[order]) / area.sum()
     limit = float(mean[order][np.searchsorted(share, SHARE)])
     return max(limit, LEAST_LIMIT), f"what {100 * SHARE:g} % of the area shown stays within"
+
+
+def _largest(section: SolvedSection, name: str, lines: list[Ints]) -> float:
+    """Return the largest magnitude on lines of nodes, between nodes too, as the bondline's peaks are taken."""
+    largest = 0.0
+    for nodes in lines:
+        value = section.stress[name][nodes]
+        curve = Curve(section.points[nodes, 0], value, value, value)
+        largest = max(largest, abs(curve.largest("shear").value))
+    return largest
 
 
 def _areas(corners: Floats) -> Floats:

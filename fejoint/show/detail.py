@@ -85,6 +85,4 @@ def _name_stair(axes: Axes, g: SteppedLap, units: str) -> None:
         axes.text(0.97 * x1, f + 0.01 * size, keyed(["spew_height"], f, units), ha="right", va="bottom")
     axes.text(0.97 * x0, 0.94 * y0, "lower", va="bottom")
     axes.text(0.97 * x1, -(riser - h) / 2, "upper", ha="right", va="center")
-    axes.annotate(
-        "adhesive", (0.85 * x1, -riser), (0.85 * x1, -riser - h - 0.06 * size), ha="center", va="top", arrowprops=LEADER
-    )
+    axes.annotate("adhesive", (0.85 * x1, -riser), (0.97 * x1, -riser - h - 0.06 * size), ha="right", va="top", arrowprops=LEADER)

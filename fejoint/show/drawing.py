@@ -69,7 +69,7 @@ def section_figure(joint: Joint, units: str = "mm") -> Figure:
         scale = f"lengths to scale; thickness drawn {stretch:g} times as large" if stretch > 1 else "to scale"
         whole.set_title(scale, color=FAINT, x=0.02)
         magnified = _drawn_scale(figure, detail) / _drawn_scale(figure, whole)
-        what = "left overlap end" + (" of the upper bondline" if joint.geometry.kind == "double-lap" else "")
+        what = "left overlap end" + (" of bondline 2 (the upper one)" if joint.geometry.kind == "double-lap" else "")
         detail.set_title(f"{what}, {magnified:.0f} times the length scale above", color=FAINT)
         _draw_facts(table, joint, units)
         return figure
@@ -250,7 +250,7 @@ def _draw_thicknesses(axes: Axes, g: Geometry, frame: _Frame, units: str) -> Non
         face, part = faces[names[0]], g.adherends()[names[0]]
         text = keyed([f"{g.adherend_key(name)}.thickness" for name in names], part.thickness, units)
         # Clear of the guide of a loaded end; two at one end stand apart.
-        off = (0.075, 0.65) if names[0] in g.loaded or face.side > 0 else (0.05, 0.5)
+        off = (0.05, 0.5) if face.side < 0 and names[0] not in g.loaded else (0.055 if face.side > 0 else 0.075, 0.65)
         x = face.x - face.side * min(off[0] * span, off[1] * part.free_length)
         below = face.side < 0 or (len(right) > 1 and names[0] == right[0])
         room = [gap, gap]
@@ -261,6 +261,8 @@ def _draw_thicknesses(axes: Axes, g: Geometry, frame: _Frame, units: str) -> Non
                 room[0] = min(gap, 0.85 * (face.bottom - other.top))
         if len(right) > 1 and below and face.side > 0:
             x -= 0.03 * span if part.free_length > 0.1 * span else 0.0
+        if frame.text(text) + 0.012 * span > abs(x - g.entries()[names[0]]):  # not over the line from the overlap's end
+            text = text.replace(" = ", " =\n", len(names) - 1)
         thin_dimension(axes, x, face.bottom, face.top, text, (room[0], room[1]), -face.side * 0.006 * span, below, **plate(1.0))
 
 

@@ -12,7 +12,7 @@ from fejoint.joint.description import Joint
 from fejoint.joint.families import SteppedLap
 from fejoint.joint.geometry import Geometry
 from fejoint.show.colours import FAINT, INK
-from fejoint.show.pen import LEADER, draw_force, draw_regions
+from fejoint.show.pen import LEADER, draw_force, draw_moment, draw_regions
 from fejoint.show.shape import outlines
 from fejoint.units import display
 
@@ -51,18 +51,37 @@ def draw_overlap(axes: Axes, joint: Joint, mm: float, units: str) -> None:
     else:
         for name, y in middles.items():
             axes.text(0.5 * length, y, g.adherend_key(name), **look)
-        for bond in g.bonds():
-            axes.text(0.5 * length, np.interp(bond.y, true, drawn), "adhesive", **{**look, "fontsize": "small"})
+        for number, bond in enumerate(g.bonds(), start=1):
+            text = f"bondline {number}" if len(g.bonds()) > 1 else "adhesive"  # as curves and peaks call them
+            axes.text(0.5 * length, np.interp(bond.y, true, drawn), text, **{**look, "fontsize": "small"})
         # Beside an adherend that ends there is room for words.
         ends = [[y for name, y in middles.items() if g.entries()[name] == x] for x in (g.length, 0.0)]
         free = ends[0][-1], ends[1][0]
-    force = joint.load.force
-    if force != 0:
+    load = joint.load
+    if load.force != 0:
         for name, y in middles.items():
             x, out = (0.0, -beyond) if g.entries()[name] == 0 else (length, beyond)
-            draw_force(axes, (x + 0.25 * out, y), (x + 0.85 * out, y), force, 1.8)
-        axes.text(-0.55 * beyond, free[0], f"force\n{display(force, 'N', units)}", **look)
-    axes.text(length + 0.55 * beyond, free[1], "thickness\nnot to scale", **{**look, "color": FAINT})
+            near, far = (0.25, 0.85) if load.force_alone or name not in g.loaded else (0.42, 0.95)
+            draw_force(axes, (x + near * out, y), (x + far * out, y), load.force, 1.8)
+        axes.text(-0.55 * beyond, free[0], f"force\n{display(load.force, 'N', units)}", **look)
+    if load.force_alone:
+        axes.text(length + 0.55 * beyond, free[1], "thickness\nnot to scale", **{**look, "color": FAINT})
+        return
+    axes.set_title("thickness not to scale", loc="right", color=FAINT, fontsize="medium")
+    (name,) = g.loaded
+    tall = (
+        0.4 * float(np.diff(drawn)[::2][list(middles).index(name)]) if not isinstance(g, SteppedLap) else 0.2 * g.lower.thickness
+    )
+    x, out = (0.0, -beyond) if g.pull < 0 else (length, beyond)
+    y, place = middles[name], x + 0.2 * out
+    if load.moment != 0:
+        draw_moment(axes, place, y - tall, y + tall, g.pull, load.moment, 1.8)
+        text = f"moment\n{display(load.moment, 'N*mm', units).replace('*', ' ')}"
+    else:
+        up = tall * np.sign(load.shear_force)
+        draw_force(axes, (place, y - up), (place, y + up), 1.0, 1.8)
+        text = f"shear force\n{display(load.shear_force, 'N', units)}"
+    axes.text(x + 0.55 * out, free[1] if g.pull > 0 else ends[0][0], text, **look)
 
 
 def _heights(g: Geometry) -> tuple[Floats, Floats]:

@@ -9,6 +9,7 @@ Lines differ by dash and lightness, so that a grey print still tells them apart.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from itertools import product
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -28,6 +29,7 @@ from fejoint.units import DISPLAY_SYSTEMS, as_number, display
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
+    from matplotlib.text import Annotation
 
     from fejoint.mechanics.driver import Result
 
@@ -50,7 +52,11 @@ THEORIES: list[dict[str, Any]] = [
     {"color": "#8c6bb1", "linestyle": (0, (1.2, 1.6))},
     {"color": "#8a9199", "linestyle": (0, (10, 2, 1.2, 2, 1.2, 2))},
 ]
-MIDLINE_NOTE = "mid-line of the layer, clear of the corners, where the stress is singular"
+MIDLINE_NOTE = "mid-line of the layer{}, clear of the corners, where the stress is singular"
+# Where the text of a mark may stand, points from it: the first places are the best ones.
+ASIDE = (34.0, 20.0, 56.0, 80.0, 130.0, 190.0)
+LIFTS = tuple(s * lift for lift in (8.0, 5.0, 12.0, 16.0, 21.0, 27.0, 34.0, 42.0, 52.0, 64.0, 78.0, 95.0) for s in (1, -1))
+CLEAR = 2.5  # points between such a text and lines
 
 
 # ---- curves --------------------------------------------------------------
@@ -96,7 +102,8 @@ def bondline_figure(
         drawn = {name: [theory] if isinstance(theory, Bondline) else list(theory) for name, theory in (theories or {}).items()}
         for axes, name in ((shear, "shear"), (peel, "peel")):
             _draw_curves(axes, name, result, drawn, units, interfaces)
-            _mark_values(axes, name, result, units)
+            _note_spew(axes, name, result, units)
+        _mark_level(shear, result.joint.mean_shear, "MPa", "mean", result, units)
         _draw_passed_on(load, result, units)
         for axes in (shear, peel, load):
             axes.axhline(0.0, color=FAINT, linewidth=0.8, zorder=0)
@@ -104,12 +111,25 @@ def bondline_figure(
                 axes.axvline(end * mm, color=FAINT, linewidth=0.8, linestyle=(0, (2, 3)), zorder=0)
             for bond in g.bonds()[1:] if isinstance(g, SteppedLap) else ():
                 axes.axvline(bond.start * mm, color=FAINT, linewidth=0.6, alpha=0.6, zorder=0, gid="riser")
-        shear.set_title(MIDLINE_NOTE, color=FAINT, fontsize="medium")
         load.set_xlabel(f"x along the overlap, {length_unit}")
         figure.align_ylabels((shear, peel, load))
-        handles, labels = shear.get_legend_handles_labels()
-        figure.legend(handles, labels, loc="outside lower center", ncols=2 if len(labels) > 3 else max(len(labels), 1))
-        return _settled(figure)
+        _add_legend(figure, *shear.get_legend_handles_labels())
+        _settled(figure)
+        # What is free of curves is known once the axes have their places.
+        _mark_peak(shear, *result.peak_shear, "peak", result, units)
+        _mark_peak(peel, *result.peak_peel, "peak", result, units)
+        _mark_peak(peel, *result.least_peel, "least", result, units)
+        return figure
+
+
+def _add_legend(figure: Figure, handles: Sequence[Any], labels: Sequence[str]) -> None:
+    """Add a legend below, in as many columns as the figure is wide enough for."""
+    columns = 2 if len(labels) > 3 else max(len(labels), 1)
+    legend = figure.legend(handles, labels, loc="outside lower center", ncols=columns)
+    while columns > 1 and legend.get_window_extent().width > 0.98 * figure.bbox.width:
+        legend.remove()
+        columns -= 1
+        legend = figure.legend(handles, labels, loc="outside lower center", ncols=columns)
 
 
 def _lines(g: Geometry, bondlines: Sequence[Bondline]) -> list[tuple[str, Sequence[Bondline]]]:
@@ -174,14 +194,19 @@ def _joined(parts: Sequence[tuple[Floats, Floats]]) -> tuple[Floats, Floats]:
     return x, values
 
 
-def _mark_values(axes: Axes, name: str, result: Result, units: str) -> None:
-    """Mark the mean and the extremes of a stress."""
+def _note_spew(axes: Axes, name: str, result: Result, units: str) -> None:
+    """Write over the curves of a stress where they are, and what the spew beyond them holds when that is more."""
+    notes = []
     if name == "shear":
-        _mark_level(axes, result.joint.mean_shear, "MPa", "mean", result, units)
-        _mark_peak(axes, *result.peak_shear, "peak", result, units)
+        notes.append(MIDLINE_NOTE.format(" within the overlap" if result.joint.geometry.fillet_height > 0 else ""))
+        more = max((shear.value for shear, _ in result.spew_peaks.values()), key=abs, default=0.0)
+        exceeds = abs(more) > abs(result.peak_shear[0].value)
     else:
-        _mark_peak(axes, *result.peak_peel, "peak", result, units)
-        _mark_peak(axes, *result.least_peel, "least", result, units)
+        more = max((peel.value for _, peel in result.spew_peaks.values()), default=-np.inf)
+        exceeds = more > result.peak_peel[0].value
+    if exceeds:
+        notes.append(f"in the spew beyond the overlap up to {display(more, 'MPa', units, 3)}")
+    axes.set_title("\n".join(notes), color=FAINT, fontsize="medium")
 
 
 def _mark_level(axes: Axes, value: float, inside: str, word: str, result: Result, units: str) -> None:
@@ -192,28 +217,58 @@ def _mark_level(axes: Axes, value: float, inside: str, word: str, result: Result
 
 
 def _mark_peak(axes: Axes, peak: Peak, number: int, word: str, result: Result, units: str) -> None:
-    """Mark an extreme with its value and place, the text towards the overlap's middle."""
+    """Mark an extreme with its value and place, the text where it covers no line."""
     g, mm, mpa = result.joint.geometry, _unit("mm", units)[0], _unit("MPa", units)[0]
     place, value = peak.x * mm, peak.value * mpa
-    left = peak.x <= g.length / 2
-    low, high = axes.get_ylim()
-    up = value > (low + high) / 2
     where = ""
     if len(result.bondlines) > 1:
         where = f", tread {number}" if isinstance(g, SteppedLap) else f", bondline {number}"
         where = where if len(_lines(g, result.bondlines)) > 1 or isinstance(g, SteppedLap) else ""
     axes.plot([place], [value], marker="o", color=ELEMENTS[0]["color"], markerfacecolor="white", zorder=5, gid=f"{word} mark")
-    axes.annotate(
+    note = axes.annotate(
         f"{word} {display(peak.value, 'MPa', units, 3)} at x = {display(peak.x, 'mm', units, 3)}{where}",
         (place, value),
-        xytext=(34 if left else -34, 8 if up else -8),
+        xytext=(0.0, 0.0),
         textcoords="offset points",
-        ha="left" if left else "right",
         va="center",
         arrowprops={"arrowstyle": "-", "color": FAINT, "linewidth": 0.9, "shrinkB": 4},
         zorder=6,
         **plate(),
     )
+    _place_clear(axes, note, 1 if peak.x <= g.length / 2 else -1)
+
+
+def _place_clear(axes: Axes, note: Annotation, side: int) -> None:
+    """Move the text of a mark beside it, nearest first, to where it covers no curve and no other text; `side`: to try first."""
+    from matplotlib.path import Path as Line
+    from matplotlib.text import Text
+    from matplotlib.transforms import Bbox
+
+    point = axes.figure.dpi / 72  # pixels
+    place = axes.transData.transform(note.xy)
+    up = 1 if axes.transAxes.inverted().transform(place)[1] > 0.5 else -1
+    # What is drawn faintly may pass behind a text where there is no better place.
+    lines = [
+        (Line(line.get_transform().transform(line.get_xydata())), 0.3 if line.get_color() == FAINT else 100.0)
+        for line in axes.lines
+    ]
+    others = [Text.get_window_extent(text) for text in axes.texts if text is not note]
+    extent, room = Text.get_window_extent(note), axes.get_window_extent()
+    best, least = (side * ASIDE[0], up * LIFTS[0]), np.inf
+    for aside, lift in product((s * a for s in (side, -side) for a in ASIDE), (up * lift for lift in LIFTS)):
+        x, y = place + np.array([aside, lift]) * point
+        text = Bbox.from_bounds(x if aside > 0 else x - extent.width, y - extent.height / 2, extent.width, extent.height)
+        box, middle = text.padded(CLEAR * point), np.array([text.x0 + text.x1, text.y0 + text.y1]) / 2
+        leader = Line([place + 8 * point * (middle - place) / np.hypot(*(middle - place)), middle])
+        cost = np.hypot(abs(aside) - ASIDE[0], 2 * (abs(lift) - LIFTS[0])) / 100 + 0.5 * (aside * side < 0)
+        cost += 100.0 * (box.x0 < room.x0 or box.x1 > room.x1 or box.y0 < room.y0 or box.y1 > room.y1)
+        cost += 100.0 * sum(box.overlaps(other) for other in others)
+        for line, weight in lines:
+            cost += weight * line.intersects_bbox(box, filled=False) + 0.01 * weight * line.intersects_path(leader, filled=False)
+        if cost < least:
+            best, least = (aside, lift), cost
+    note.set_position(best)
+    note.set_horizontalalignment("left" if best[0] > 0 else "right")
 
 
 def _draw_passed_on(axes: Axes, result: Result, units: str) -> None:
@@ -232,7 +287,8 @@ def _draw_passed_on(axes: Axes, result: Result, units: str) -> None:
         axes.plot(x * mm, total * newton, color=FAINT, linewidth=1.4, zorder=2, gid="load of all")
         for text, values in [("both bondlines together", total), ("each bondline", parts[0][1])][: 1 + (len(lines) == 1)]:
             place = 0.5 * g.length * mm, np.interp(0.5 * g.length, x, values) * newton
-            axes.annotate(text, place, (0, 4), textcoords="offset points", ha="center", va="bottom", color=FAINT)
+            side = "right" if values[-1] >= 0 else "left"  # above the lower part of the line
+            axes.annotate(text, place, (0, 4), textcoords="offset points", ha=side, va="bottom", color=FAINT)
     if result.joint.load.force != 0:
         _mark_level(axes, result.joint.load.force, "N", "force", result, units)
     if isinstance(g, SteppedLap):

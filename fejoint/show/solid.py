@@ -86,15 +86,16 @@ class SolvedSection:
         """Return which cells belong to a region, as a mask."""
         return np.asarray(self.region == self.regions[name])
 
-    def mid_line(self) -> Ints:
-        """Return the nodes on the mid-lines of all bonds, inside the overlap."""
+    def mid_lines(self) -> list[Ints]:
+        """Return the nodes on the mid-line of every bond, inside the overlap, along x: ends and middles of cells in turn."""
         tiny = 1e-6 * self.joint.geometry.bondline_thickness
         nodes = np.unique(self.cells[self.cells_of("adhesive")])
+        nodes = nodes[np.argsort(self.points[nodes, 0])]
         x, y = self.points[nodes].T
-        on = np.zeros(len(nodes), dtype=bool)
-        for bond in self.joint.geometry.bonds():
-            on |= (np.abs(y - bond.y) < tiny) & (x > bond.start - tiny) & (x < bond.end + tiny)
-        return np.asarray(nodes[on])
+        return [
+            np.asarray(nodes[(np.abs(y - bond.y) < tiny) & (x > bond.start - tiny) & (x < bond.end + tiny)])
+            for bond in self.joint.geometry.bonds()
+        ]
 
 
 def read_section(source: str | Path | Result) -> SolvedSection:

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from fejoint.environment import require_extra, require_rendering
 from fejoint.errors import JointError, SetupError
-from fejoint.show.arrows import add_loads, text_size
+from fejoint.show.arrows import EYE, add_loads, text_size
 from fejoint.show.colours import INK, colour_limit, lookup_table
 from fejoint.show.solid import STRESSES, Frame, SolvedSection, Stress, cut_out, extruded, framed, outline, read_section
 
@@ -291,7 +291,7 @@ def _add_words(plotter: Any, title: str, notes: list[str], size: tuple[int, int]
 
 def _direction(end: str | None) -> tuple[float, float, float]:
     """Return the direction in which the eye lies, from the whole joint or from an overlap end."""
-    return (-0.32, 0.5, 1.0) if end is None else (-0.45 if end == "left" else 0.45, 0.35, 1.0)
+    return EYE if end is None else (-0.45 if end == "left" else 0.45, 0.35, 1.0)
 
 
 def _aim(plotter: Any, points: Floats, direction: tuple[float, float, float], size: tuple[int, int], notes: int) -> None:

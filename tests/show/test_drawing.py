@@ -7,6 +7,7 @@ import pytest
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.patches import Polygon
+from matplotlib.text import Text
 
 from fejoint.show import drawing, pen, shape
 
@@ -70,7 +71,7 @@ KEYS = {
     "stepped": (
         [
             "overlap_length = 30 mm, steps = 3",
-            "lower.thickness = upper.thickness = 1.6 mm",
+            "lower.thickness =\nupper.thickness = 1.6 mm",
             "lower.free_length = 50 mm",
             "upper.free_length = 50 mm",
         ],
@@ -105,6 +106,35 @@ def test_loads_that_act_are_listed_and_drawn_by_their_keys(families, texts):
             assert (key in rows) == (acts or key == "force"), (name, key)
         if shown.load.moment != 0:
             assert rows[rows.index("moment") + 1] == f"{shown.load.moment:g} N mm"
+
+
+def test_thicknesses_are_not_written_over_the_lines_at_the_overlap_ends(joint, families):
+    short = joint("joint.overlap_length=30 mm", "joint.upper.free_length=40 mm", "joint.lower.free_length=60 mm")
+    for name, shown in [*families.items(), ("short", short)]:
+        figure = drawing.section_figure(shown)
+        FigureCanvasAgg(figure).draw()
+        whole = figure.axes[0]
+        lines = [line for line in whole.lines if np.ptp(line.get_xdata()) == 0]
+        ends = [line for line in lines if line.get_xdata()[0] in (0.0, shown.geometry.length)]
+        assert ends, name
+        for text in (text for text in whole.texts if "thickness" in text.get_text()):
+            box = Text.get_window_extent(text)
+            for line in ends:
+                (x0, y0), (_, y1) = whole.transData.transform(line.get_xydata())
+                beside = x0 < box.x0 or x0 > box.x1 or max(y0, y1) < box.y0 or min(y0, y1) > box.y1
+                assert beside, (name, text.get_text())
+
+
+def test_names_in_the_detail_stay_clear_of_its_frame(families):
+    for name, shown in families.items():
+        figure = drawing.section_figure(shown)
+        FigureCanvasAgg(figure).draw()
+        detail = figure.axes[1]
+        frame = detail.get_window_extent()
+        for text in (text for text in detail.texts if text.get_text()):
+            box = Text.get_window_extent(text)
+            assert box.x0 > frame.x0 + 4, (name, text.get_text())
+            assert box.x1 < frame.x1 - 4, (name, text.get_text())
 
 
 def arrows(axes, width):

@@ -3,17 +3,22 @@
 from __future__ import annotations
 
 import hashlib
+from dataclasses import replace
 
 import matplotlib
 import matplotlib.image
 import numpy as np
 import pytest
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.text import Text
 
 import fejoint
-from fejoint.bondline.closed_form import goland_reissner, volkersen
+from fejoint.bondline.closed_form import goland_reissner, shear_lag, volkersen
+from fejoint.bondline.curves import Peak
 from fejoint.environment import require_extra
 from fejoint.errors import JointError, SetupError
 from fejoint.show import plots
+from fejoint.units import display
 
 
 @pytest.fixture(scope="module")
@@ -152,15 +157,92 @@ def test_the_overlap_is_drawn_over_its_curves(solved, texts, inside, apart):
         g = result.joint.geometry
         inside(figure, name)
         apart(strip, name)
-        assert {g.adherend_key(region) for region in g.adherends()} | {"adhesive"} <= set(texts(strip)), name
+        layers = {"bondline 1", "bondline 2"} if name.startswith("double") else {"adhesive"}  # as the legend calls them
+        assert {g.adherend_key(region) for region in g.adherends()} | layers <= set(texts(strip)), name
         assert {patch.get_gid() for patch in strip.patches if patch.get_gid()} == set(g.region_areas()), name
         # An arrow at the far side of every adherend, away from the overlap in tension.
-        arrows = [(t.xyann[0], t.xy[0]) for t in strip.texts if t.get_text() == "" and getattr(t, "arrow_patch", None)]
+        along = [t for t in strip.texts if t.get_text() == "" and getattr(t, "arrow_patch", None) and t.xyann[1] == t.xy[1]]
+        arrows = [(t.xyann[0], t.xy[0]) for t in along]
         assert len(arrows) == len(g.adherends()), name
         for tail, tip in arrows:
             outwards = -1 if tail < g.length / 2 else 1
             assert np.sign(tip - tail) == outwards * np.sign(result.joint.load.force), name
         assert sum(tail < 0 for tail, _ in arrows) == sum(x == 0 for x in g.entries().values()), name
+
+
+def test_loads_of_the_ends_are_drawn_over_the_curves(solved, texts):
+    for name, result in solved.items():
+        strip = plots.bondline_figure(result).axes[0]
+        load, g = result.joint.load, result.joint.geometry
+        said, titles = texts(strip), [strip.get_title(loc=place) for place in ("left", "center", "right")]
+        assert (f"moment\n{load.moment:g} N mm" in said) == (load.moment != 0), name
+        assert (f"shear force\n{load.shear_force:g} N" in said) == (load.shear_force != 0), name
+        assert ("thickness\nnot to scale" in said) != ("thickness not to scale" in titles), name
+        others = [t for t in strip.texts if getattr(t, "arrow_patch", None) and not t.get_text() and t.xyann[1] != t.xy[1]]
+        assert len(others) == (not load.force_alone), name
+        for arrow in others:
+            assert g.pull * (arrow.xy[0] - g.length / 2) > g.length / 2, name  # on the loaded side
+        for arrow in others if load.shear_force else ():
+            assert np.sign(arrow.xy[1] - arrow.xyann[1]) == np.sign(load.shear_force), name
+
+
+def test_the_words_of_marks_cover_no_curve(joint, solved, result, pressed, apart):
+    thick = [f"joint.{key}" for key in ("lower.thickness=6 mm", "upper.thickness=6 mm", "overlap_length=36 mm", "spew=fillet")]
+    crowded = fejoint.solve(joint(*thick, "joint.bondline_thickness=0.3 mm", "analysis.error_target=0.5", kind="stepped-lap"))
+    # 60 points of a line between any two of its own are denser than its letters are wide.
+    for name, shown in [*solved.items(), ("square", result), ("pressed", pressed), ("crowded", crowded)]:
+        theories = {"Volkersen": volkersen.curves(shown.joint)} if name in ("square", "pressed") else {}
+        if name == "pressed":
+            theories["Goland"] = goland_reissner.curves(shown.joint, shown.edges)
+        if name == "crowded":
+            theories["Shear lag"] = shear_lag.curves(shown.joint)
+        figure = plots.bondline_figure(shown, theories)
+        FigureCanvasAgg(figure).draw()
+        for axes in figure.axes[1:3]:
+            apart(axes, name)
+            words = [text for text in axes.texts if text.get_text().startswith(("peak", "least"))]
+            assert len(words) == (1 if axes is figure.axes[1] else 2), name
+            for text in words:
+                box = Text.get_window_extent(text)
+                room = axes.get_window_extent()
+                assert room.y0 < box.y0 < box.y1 < room.y1, (name, text)
+                for line in axes.lines:
+                    if line.get_color() != plots.FAINT:
+                        points = axes.transData.transform(line.get_xydata())
+                        share = np.linspace(0.0, 1.0, 60)[:, None, None]
+                        x, y = (points[:-1] + share * np.diff(points, axis=0)).reshape(-1, 2).T
+                        assert not ((x > box.x0) & (x < box.x1) & (y > box.y0) & (y < box.y1)).any(), (name, text, line)
+
+
+def test_a_legend_of_long_names_is_not_cut(result):
+    bondlines = volkersen.curves(result.joint)
+    for count in (1, 2, 3, 5):
+        names = [f"a closed form of its own by number {k}, with much to be said of it" for k in range(count)]
+        figure = plots.bondline_figure(result, dict.fromkeys(names, bondlines), interfaces=count == 3)
+        FigureCanvasAgg(figure).draw()
+        box = figure.legends[0].get_window_extent()
+        width, height = figure.canvas.get_width_height()
+        assert box.x0 > 0, count
+        assert box.y0 > 0, count
+        assert box.x1 < width, count
+        assert box.y1 < height, count
+        assert len(figure.legends) == 1
+    short = plots.bondline_figure(result, {"A": bondlines, "B": bondlines})
+    assert short.legends[0]._ncols == 3  # one row where there is room
+
+
+@pytest.mark.parametrize("share", [0.9, 1.1])
+def test_more_in_the_spew_is_said(pressed, result, share):
+    assert pressed.spew_peaks, "the joint has fillets"
+    shear, peel = pressed.peak_shear[0], pressed.peak_peel[0]
+    peaks = {1: (Peak(share * shear.value, -0.1), Peak(share * peel.value, -0.1))}
+    _, above, below, _ = plots.bondline_figure(replace(pressed, spew_peaks=peaks)).axes
+    for axes, peak in ((above, shear), (below, peel)):
+        said = axes.get_title(loc="left")
+        told = f"in the spew beyond the overlap up to {display(share * peak.value, 'MPa', digits=3)}"
+        assert (told in said) == ("spew" in said) == (share > 1)
+    assert "mid-line of the layer within the overlap, clear" in above.get_title(loc="left")
+    assert "mid-line of the layer, clear" in plots.bondline_figure(result).axes[1].get_title(loc="left")
 
 
 def test_mesh_figure_draws_every_cell(solved, inside):

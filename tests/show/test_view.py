@@ -45,9 +45,7 @@ def test_picture_states_its_scales_and_colours(folder, section, filleted, pictur
     largest = np.hypot(*section.displacement.T).max()
     scale = float(moved.split("drawn ")[1].split(" ")[0])
     assert scale * largest == pytest.approx(0.08 * np.ptp(section.points[:, 0]), rel=0.06)  # two digits are stated
-    nodes = section.mid_line()
-    peak = np.abs(section.stress["peel"][nodes]).max()
-    assert peak == pytest.approx(filleted.peak_peel[0].value, rel=0.01)
+    peak = filleted.peak_peel[0].value
     assert f"±{peak:.3g} MPa" in cut
     assert "singular at the corners" in everything
     assert plotter.scalar_bars["peel stress yy, MPa\n"] is not None
@@ -122,6 +120,41 @@ def test_loads_are_shown_at_the_loaded_end(solved, picture):
             assert np.sign(base.mean() - start) == np.sign(load.shear_force), name
         said = "lower layer's shear has the sign opposite" in " ".join(words(plotter))
         assert said == name.startswith("double"), name
+
+
+def test_what_acts_is_seen_beside_the_body(joint, picture, monkeypatch):
+    # No straight way from an arrow to the eye goes through the body, and words stand clear of it: those at a left end in front.
+    cases = [
+        ("single-lap", "load.shear_force=-60 N", "joint.width=60 mm"),
+        ("single-lap", "load.shear_force=60 N", "joint.upper.thickness=6 mm"),
+        ("stepped-lap", "load.shear_force=-20 N", "joint.width=100 mm"),
+        ("double-lap", "load.shear_force=-60 N", "joint.width=60 mm"),
+        ("double-lap", "load.ends=pinned", "load.moment=2 N*m"),
+    ]
+    places = []
+    monkeypatch.setattr(arrows, "_add_load_label", lambda plotter, place, *rest: places.append(place))
+    for kind, *changes in cases:
+        places.clear()
+        result = fejoint.solve(joint(*changes, "analysis.mesh_density=0.75", "analysis.error_target=0.5", kind=kind))
+        plotter = picture(result)
+        eye, acts = np.array(arrows.EYE), [name for name in ("force", "moment", "shear force") if name in plotter.actors]
+        assert len(acts) == len(places) == 2, changes
+        for region in result.joint.geometry.adherends():
+            surface = plotter.actors[region].mapper.dataset.extract_surface(algorithm="dataset_surface").triangulate()
+            for name in acts:
+                for point in plotter.actors[name].mapper.dataset.points[::7]:
+                    assert len(surface.ray_trace(point, point + 200 * eye)[0]) == 0, (changes, name)
+            for place in places:
+                assert len(surface.ray_trace(place - 200 * eye, place + 200 * eye)[0]) == 0, (changes, place)
+
+
+def test_what_acts_is_written_as_in_the_table(joint, picture, monkeypatch):
+    said = []
+    monkeypatch.setattr(arrows, "_add_load_label", lambda plotter, place, text, *rest: said.append(text))
+    rough = "analysis.mesh_density=0.75", "analysis.error_target=0.5"
+    picture(fejoint.solve(joint("load.force=10234 N", "load.ends=pinned", "load.moment=12 N*m", *rough)))
+    picture(fejoint.solve(joint("load.force=-100 kN", "load.shear_force=-1020 N", *rough)))
+    assert said == ["12000 N mm", "10230 N", "-1020 N", "-100000 N"]  # four digits, no exponent
 
 
 @pytest.mark.parametrize("pull", [-1, 1])
