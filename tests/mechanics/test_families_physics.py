@@ -377,9 +377,10 @@ def test_arm_bends_under_a_moment_as_a_beam(geometry, region, span):
     s, moment = solved(joint).solution, 100.0
     grip, load = s.gripped, s.loaded
     distance = load.x - grip.x
-    assert load.lateral == pytest.approx(-moment / distance, rel=1e-6)
-    assert grip.lateral == pytest.approx(moment / distance, rel=1e-6)
-    assert load.moment == pytest.approx(moment, rel=1e-6)
+    # Round-off is 1e-7 to 1e-6 of them on cells hundreds of times longer than high, by the solver: 1e-5 leaves room.
+    assert load.lateral == pytest.approx(-moment / distance, rel=1e-5)
+    assert grip.lateral == pytest.approx(moment / distance, rel=1e-5)
+    assert load.moment == pytest.approx(moment, rel=1e-5)
     adherend = geometry.adherends()[region]
     low, high = span[0] + 3 * adherend.thickness, span[1] - 3 * adherend.thickness
     bending = axial_modulus(adherend.material) * adherend.thickness**3 / 12

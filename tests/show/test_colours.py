@@ -31,7 +31,7 @@ def test_colours_end_at_the_largest_on_the_mid_line(section, filleted, solved):
     everywhere = np.ones(len(section.cells), dtype=bool)
     for name, adhesive_alone in (("peel", False), ("shear", True), ("von-mises", True)):
         limit, why = colours.colour_limit(section, name, everywhere, adhesive_alone)
-        assert limit >= max(np.abs(section.stress[name][nodes]).max() for nodes in section.mid_lines())
+        assert limit >= max(np.abs(section.stress[name][nodes]).max() for nodes in section.mid_lines()) * (1 - 1e-12)  # round-off
         assert limit < np.abs(section.stress[name]).max()
         assert "mid-line within the overlap" in why  # it goes on into the fillets
     # The number in the picture is the one in the table, of every family: between nodes too. To round-off.
