@@ -6,6 +6,7 @@ import sys
 from pathlib import Path
 
 import fejoint
+from benchmarks.mutations import MUTATIONS
 
 PACKAGE = Path(fejoint.__file__).parent
 # A stage imports only from those before it; what stands on top is imported by nobody below.
@@ -113,3 +114,11 @@ def test_public_functions_work_after_their_modules_are_imported_and_twice():
         "a, b = fejoint.solve(j), fejoint.solve(j); assert (a.bondlines[0].shear == b.bondlines[0].shear).all(); fejoint.load"
     )
     loaded_after(code)
+
+
+def test_changes_of_the_mutation_check_fit_the_files():
+    """Each stands exactly once in its file, and its tests are there: else the check would stop half-way."""
+    root = PACKAGE.parent
+    for mutation in MUTATIONS:
+        assert (root / mutation.file).read_text(encoding="utf-8").count(mutation.old) == 1, mutation.name
+        assert all((root / path).is_file() for path in mutation.tests.split()), mutation.name
