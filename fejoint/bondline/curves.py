@@ -44,6 +44,12 @@ class Curve:
     peel: Floats
     axial: Floats
 
+    @classmethod
+    def of_theory(cls, x: Floats, shear: Floats, peel: Floats | None = None) -> Curve:
+        """Return the curve of a theory: it gives no axial stress, and some no peel (NaN)."""
+        nothing = np.full_like(x, np.nan)
+        return cls(x, shear, nothing if peel is None else peel, nothing)
+
     def at(self, x: Floats | float, name: str = "shear") -> Floats:
         """Return ``shear``, ``peel`` or ``axial`` at any places x (mm) inside the curve."""
         place, value = np.atleast_1d(np.asarray(x, dtype=float)), getattr(self, name)

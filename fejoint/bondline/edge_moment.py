@@ -20,9 +20,12 @@ from fejoint.bondline.closed_form.grid import axial_modulus
 from fejoint.joint.description import Joint
 from fejoint.joint.families import SingleLap, SteppedLap
 
-__all__ = ["buckles", "buckling_share", "lap_edge_moment"]
+__all__ = ["ROTATION", "buckles", "buckling_share", "lap_edge_moment", "rotation_change"]
 
 Floats = NDArray[np.float64]
+
+# Share of the linear moment or stress from which what a linear analysis leaves out is told.
+ROTATION = 0.05
 
 
 def lap_edge_moment(joint: Joint, rotating: bool) -> float:
@@ -30,29 +33,22 @@ def lap_edge_moment(joint: Joint, rotating: bool) -> float:
     g, load = joint.geometry, joint.line_load
     assert isinstance(g, SingleLap)
     ta = g.bondline_thickness
-    e1, e2 = axial_modulus(g.lower.material), axial_modulus(g.upper.material)
     t1, t2 = g.lower.thickness, g.upper.thickness
-    y1, y2 = -(t1 + ta) / 2, (t2 + ta) / 2
-    axis = (e1 * t1 * y1 + e2 * t2 * y2) / (e1 * t1 + e2 * t2)
-    d1, d2 = e1 * t1**3 / 12, e2 * t2**3 / 12
-    d0 = d1 + d2 + e1 * t1 * (y1 - axis) ** 2 + e2 * t2 * (y2 - axis) ** 2
+    s1, s2 = axial_modulus(g.lower.material) * t1, axial_modulus(g.upper.material) * t2
+    lever = (t1 + t2) / 2 + ta
+    heights = (0.0, s2 / (s1 + s2) * lever, lever)  # of the beams' axes, above the grip's
     follow = load if rotating else 0.0
 
     def long_enough(length: float, stiffness: float) -> float:
         # In the middle of 15 decay lengths a beam in tension lies on the load's line; over more, exponentials lose all digits.
         return min(length, 15 * math.sqrt(stiffness / load)) if rotating and load > 0 else length
 
-    beams = [
-        (g.lower.free_length, d1, 0.0),
-        (g.overlap_length, d0, axis - y1),
-        (g.upper.free_length, d2, y2 - y1),
-    ]
     clamped = joint.load.ends == "clamped"
     if rotating and buckles(joint):
         return math.inf
     # State: w, w', m = -M_g + s V, V, 1.
     steps = []
-    for length, d, e in beams:
+    for (length, d), e in zip(_beams_in_line(joint), heights, strict=True):
         a = np.zeros((5, 5))
         a[0, 1] = 1.0
         a[1] = [follow / d, 0.0, 1 / d, 0.0, load * e / d]
@@ -68,7 +64,7 @@ def lap_edge_moment(joint: Joint, rotating: bool) -> float:
     start[3, 1] = 1.0
     start[4, 2] = 1.0
     end = through @ start
-    last = end[1] if clamped else end[2] + follow * end[0] + load * (y2 - y1) * start[4]
+    last = end[1] if clamped else end[2] + follow * end[0] + load * lever * start[4]
     try:
         unknowns = np.linalg.solve(np.array([end[0, :2], last[:2]]), -np.array([end[0, 2], last[2]]))
     except np.linalg.LinAlgError:
@@ -76,29 +72,52 @@ def lap_edge_moment(joint: Joint, rotating: bool) -> float:
     state = steps[0] @ (start @ np.append(unknowns, 1.0))
     left = state[2] + follow * state[0]
     state = steps[1] @ state
-    right = state[2] + follow * state[0] + load * (y2 - y1)
+    right = state[2] + follow * state[0] + load * lever
     moment = max(abs(left), abs(right))
     return float(moment) if math.isfinite(moment) else math.inf
 
 
+def rotation_change(joint: Joint) -> float:
+    """Return how far the edge moment of a joint that rotates under its load is from the linear one, as a share of that.
+
+    Both moments are those of the same frame of beams (`lap_edge_moment`). It
+    falls (negative) for most laps in tension, which straighten; the larger one
+    of unlike adherends may rise, as the joint swings onto its load's line.
+    Infinite where it buckles; zero for joints that are no single lap, or under
+    more than a force.
+    """
+    if joint.load.force == 0 or not joint.load.force_alone or not isinstance(joint.geometry, SingleLap):
+        return 0.0
+    linear = abs(lap_edge_moment(joint, rotating=False))
+    rotating = abs(lap_edge_moment(joint, rotating=True))
+    if math.isinf(rotating):
+        return math.inf
+    return (rotating - linear) / linear if linear > 0 else 0.0
+
+
 def buckles(joint: Joint) -> bool:
     """Return whether a joint, as a frame of beams held as its ends are, buckles under its load."""
-    return buckling_share(joint) >= 1
+    return joint.load.force < 0 and _buckles(_beams_in_line(joint), -joint.line_load, *_held(joint))
 
 
 def buckling_share(joint: Joint) -> float:
     """Return a joint's compression over that at which it buckles as a frame of beams held as its ends are; 0 in tension."""
     if joint.load.force >= 0:
         return 0.0
-    beams, clamped, lifted = _beams_in_line(joint), joint.load.ends == "clamped", joint.load.shear_force != 0
+    beams, held = _beams_in_line(joint), _held(joint)
     # No more than its whole length carries as its stiffest beam, clamped at both ends; bisect in the load's logarithm.
     length, stiffness = sum(beam[0] for beam in beams), max(beam[1] for beam in beams)
     high = 4 * math.pi**2 * stiffness / length**2
     low = 1e-6 * high
     for _ in range(40):
         middle = math.sqrt(low * high)
-        low, high = (low, middle) if _buckles(beams, middle, clamped, lifted) else (middle, high)
+        low, high = (low, middle) if _buckles(beams, middle, *held) else (middle, high)
     return -joint.line_load / high
+
+
+def _held(joint: Joint) -> tuple[bool, bool]:
+    """Return whether the ends are clamped, and whether the loaded one is free to move sideways."""
+    return joint.load.ends == "clamped", joint.load.shear_force != 0
 
 
 def _beams_in_line(joint: Joint) -> list[tuple[float, float]]:

@@ -19,10 +19,11 @@ from fejoint.bondline.closed_form.advice import Advice, Validity, peak_of, valid
 from fejoint.bondline.closed_form.comparison import THEORIES, Theory
 from fejoint.bondline.closed_form.comparison import compare as theories_of
 from fejoint.bondline.curves import Bondline, Peak
+from fejoint.bondline.edge_moment import rotation_change
 from fejoint.errors import JointError, TheoryError
 from fejoint.joint.description import Joint
 from fejoint.mechanics.checks import stress_floor
-from fejoint.mechanics.driver import Result, rotation_change, solve
+from fejoint.mechanics.driver import Result, solve
 
 __all__ = ["FAR", "Beside", "Comparison", "Row", "Stretch", "compare", "compared", "peaks_of"]
 

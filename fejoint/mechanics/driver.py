@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fejoint.bondline.curves import Bondline, EdgeLoads, Peak
-from fejoint.bondline.edge_moment import buckles, lap_edge_moment
+from fejoint.bondline.edge_moment import ROTATION, buckles, rotation_change
 from fejoint.errors import JointError
 from fejoint.joint.description import Joint
 from fejoint.joint.families import SingleLap, SteppedLap
@@ -30,8 +30,6 @@ __all__ = ["Result", "solve"]
 # Refinement stops here: beyond it a result that is still not good enough is handed over as such.
 MAX_UNKNOWNS = 1_000_000
 MAX_REFINEMENTS = 3
-# Share of the linear moment or stress from which what a linear analysis leaves out is told.
-ROTATION = 0.05
 # Checks that a finer mesh does not mend: of round-off, which it makes worse, and of the load.
 NOT_OF_THE_MESH = ("energy_balance", "solver_backward_error", "buckling")
 
@@ -291,21 +289,3 @@ def _over_limits(joint: Joint, bondlines: list[Bondline], sections: list[Adheren
                 f"{getattr(material, limit):.3g} MPa ({material.source(limit)}), which a linear analysis does not see"
             )
     return found
-
-
-def rotation_change(joint: Joint) -> float:
-    """Return how far the edge moment of a joint that rotates under its load is from the linear one, as a share of that.
-
-    Both moments are those of the same frame of beams (`lap_edge_moment`). It
-    falls (negative) for most laps in tension, which straighten; the larger one
-    of unlike adherends may rise, as the joint swings onto its load's line.
-    Infinite where it buckles; zero for joints that are no single lap, or under
-    more than a force.
-    """
-    if joint.load.force == 0 or not joint.load.force_alone or not isinstance(joint.geometry, SingleLap):
-        return 0.0
-    linear = abs(lap_edge_moment(joint, rotating=False))
-    rotating = abs(lap_edge_moment(joint, rotating=True))
-    if math.isinf(rotating):
-        return math.inf
-    return (rotating - linear) / linear if linear > 0 else 0.0

@@ -79,9 +79,8 @@ def adherend_sections(solution: Solution, bondlines: list[Bondline]) -> list[Adh
 
     Along an arm the moment runs straight, so it is largest at one of its ends:
     where it enters the overlap, by equilibrium from the end face, or at that
-    face. At a step the axial load is
-    what the bond has not yet passed on, with the step's riser and, on the far
-    side of it, its spew counted as passed.
+    face. At a step the axial load is what the bond has not yet passed on, with
+    the step's riser and, on the far side of it, its spew counted as passed.
     """
     geometry = solution.joint.geometry
     parts, entries = geometry.adherends(), geometry.entries()

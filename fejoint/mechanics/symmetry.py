@@ -46,7 +46,7 @@ def unfolded(solution: Solution) -> Solution:
     return replace(
         solution,
         discretisation=d,
-        laws={**{n: solution.laws[n if n in solution.laws else _twin(n)] for n in geometry.region_areas()}},
+        laws={n: solution.laws[n if n in solution.laws else _twin(n)] for n in geometry.region_areas()},
         displacement=displacement,
         ends=ends,
     )

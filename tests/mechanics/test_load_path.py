@@ -9,8 +9,7 @@ import pytest
 
 import fejoint
 from fejoint import Adherend, Isotropic, SteppedLap
-from fejoint.bondline.edge_moment import buckling_share
-from fejoint.mechanics.driver import rotation_change
+from fejoint.bondline.edge_moment import buckling_share, rotation_change
 
 METAL = Isotropic(elastic_modulus=70_000, poisson_ratio=0.33)
 

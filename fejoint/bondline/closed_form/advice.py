@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from fejoint.bondline.closed_form.comparison import GOLAND, OF_FE, SHEAR_LAG, TSAI, TWO_BEAMS, Theory
 from fejoint.bondline.closed_form.grid import axial_modulus, larger_moment
 from fejoint.bondline.curves import Bondline, EdgeLoads, Peak
+from fejoint.bondline.edge_moment import ROTATION
 from fejoint.joint.description import Joint
 from fejoint.joint.families import DoubleLap, SteppedLap
 
@@ -22,7 +23,6 @@ __all__ = ["Advice", "Validity", "peak_of", "validity", "which_to_trust", "why_t
 # Goland and Reissner ask about 10 of both their numbers. At less than a half the adherends give way across the
 # layer twice as much as the layer does: there even two beams miss peak shear by 10 % and more (measured).
 FLEXIBLE, STIFF = 10.0, 0.5
-ROTATION = 0.05  # share of the linear edge moment from which rotation counts, as in the warnings of a run
 EVEN = 2.0  # w l below which Volkersen's peak shear is at most 1.3 times the mean: (w l / 2) coth(w l / 2)
 SHARED = 0.05  # share from which adherend shear, or what bending adds, is worth a word
 NEAR = 2.0  # free length over thickness below which the grip's disturbance reaches the overlap

@@ -85,6 +85,5 @@ def curves(joint: Joint, edges: Mapping[str, EdgeLoads] | None = None) -> list[B
     length, x = geometry.overlap_length, places(geometry.overlap_length)
     stretch = axial_modulus(geometry.lower.material) * geometry.lower.thickness
     g_layer = joint.adhesive.engineering_constants()["g_xy"] / geometry.bondline_thickness
-    nothing = np.full_like(x, np.nan)
-    curve = Curve(x, shear_stress(x - length / 2, joint.line_load, length, stretch, g_layer), nothing, nothing)
+    curve = Curve.of_theory(x, shear_stress(x - length / 2, joint.line_load, length, stretch, g_layer))
     return [Bondline(number=1, middle=curve, measure="de Bruyne 1944")]

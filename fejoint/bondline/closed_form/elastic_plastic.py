@@ -110,6 +110,10 @@ class Overlap:
         """Length of all treads together, mm."""
         return sum(self.lengths)
 
+    def along(self, force: float) -> Overlap:
+        """Return the overlap as a force in tension meets it: under compression the mismatch counts the other way."""
+        return replace(self, mismatch=-self.mismatch) if force < 0 else self
+
 
 @dataclass(frozen=True)
 class Capacity:

@@ -176,5 +176,5 @@ def curves(joint: Joint, edges: Mapping[str, EdgeLoads] | None = None) -> list[B
     shear = shear_stress(x - c, load, factor, modulus, t, c, adhesive["g_xy"] / ta)
     peel = peel_stress(x - c, edge.moment, edge.shear, modulus, t, c, adhesive["e_y"] / ta)
     loads = EdgeLoads(load, edge.shear, -edge.moment), EdgeLoads(load, edge.shear, edge.moment)
-    curve = Curve(x, shear, peel, np.full_like(x, np.nan))
+    curve = Curve.of_theory(x, shear, peel)
     return [Bondline(number=1, middle=curve, left=loads[0], right=loads[1], measure=measure)]

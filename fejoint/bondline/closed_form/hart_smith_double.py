@@ -23,7 +23,6 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 
-import numpy as np
 from scipy.optimize import brentq
 
 from fejoint.bondline.closed_form.elastic_plastic import (
@@ -119,8 +118,7 @@ def capacity(joint: Joint) -> Capacity:
         alone breaks.
     """
     g, overlap, layer = _half(joint)
-    side = -1 if joint.load.force < 0 else 1
-    overlap = Overlap(overlap.lengths, overlap.lower, overlap.upper, side * overlap.mismatch)
+    overlap = overlap.along(joint.load.force)
     load, where = overlap_capacity(overlap, layer)
     ends = {(): "adhesive, all of it yields", (0.0,): "adhesive, where the inner enters"}
     name = ends.get(where, "adhesive, where the outers enter" if len(where) == 1 else "adhesive, at both ends")
@@ -159,8 +157,7 @@ def curves(joint: Joint, edges: Mapping[str, EdgeLoads] | None = None) -> list[B
     g, overlap, layer = _half(joint)
     found = at_load(overlap, layer, joint.line_load / 2)
     x = found.places(0)
-    nothing = np.full_like(x, np.nan)
-    curve = Curve(x, found.shear(x), nothing, nothing)
+    curve = Curve.of_theory(x, found.shear(x))
     yielded = sum(b - a for a, b in found.yielded())
     measure = f"Hart-Smith 1973, double lap, {f'yielded over {yielded:.3g} mm' if yielded else 'elastic throughout'}"
     return [Bondline(number=bond.number, middle=curve, measure=measure) for bond in g.bonds()]

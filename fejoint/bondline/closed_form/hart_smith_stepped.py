@@ -17,8 +17,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-import numpy as np
-
 from fejoint.bondline.closed_form.elastic_plastic import (
     Capacity,
     Overlap,
@@ -56,8 +54,7 @@ def capacity(joint: Joint) -> Capacity:
         or failure_shear_strain, or one that the mismatch alone breaks.
     """
     g, overlap, layer = _treads(joint)
-    side = -1 if joint.load.force < 0 else 1
-    overlap = Overlap(overlap.lengths, overlap.lower, overlap.upper, side * overlap.mismatch)
+    overlap = overlap.along(joint.load.force)
     load, where = overlap_capacity(overlap, layer)
     name = f"adhesive at x = {' and '.join(f'{x:.4g}' for x in where)} mm" if where else "adhesive, all of it yields"
     limits, net = {name: load}, g.net_thickness()
@@ -94,8 +91,7 @@ def curves(joint: Joint, edges: Mapping[str, EdgeLoads] | None = None) -> list[B
     bondlines = []
     for i in range(len(g.treads)):
         x = found.places(i)
-        nothing = np.full_like(x, np.nan)
-        bondlines.append(Bondline(number=i + 1, middle=Curve(x, found.shear(x), nothing, nothing), measure=measure))
+        bondlines.append(Bondline(number=i + 1, middle=Curve.of_theory(x, found.shear(x)), measure=measure))
     return bondlines
 
 

@@ -99,7 +99,6 @@ def curves(joint: Joint, edges: Mapping[str, EdgeLoads] | None = None) -> list[B
     else:
         measure = "Ojalvo and Eidinoff 1978 with given edge loads"
     x, g = places(geometry.overlap_length), joint.adhesive.engineering_constants()["g_xy"]
-    nothing = np.full_like(x, np.nan)
-    curve = Curve(x, shear_stress(x - c, load, edge.moment, modulus, t, c, g, ta), nothing, nothing)
+    curve = Curve.of_theory(x, shear_stress(x - c, load, edge.moment, modulus, t, c, g, ta))
     loads = EdgeLoads(load, edge.shear, -edge.moment), EdgeLoads(load, edge.shear, edge.moment)
     return [Bondline(number=1, middle=curve, left=loads[0], right=loads[1], measure=measure)]

@@ -100,7 +100,6 @@ def curves(joint: Joint, edges: Mapping[str, EdgeLoads] | None = None) -> list[B
     for i, end in enumerate(accumulate(g.treads)):
         x = places(g.treads[i])
         shear = step_shear(x, g.treads[i], (lower[i], upper[i]), k, found[i])
-        nothing = np.full_like(x, np.nan)
-        curve = Curve(end - g.treads[i] + x, shear, nothing, nothing)
+        curve = Curve.of_theory(end - g.treads[i] + x, shear)
         bondlines.append(Bondline(number=i + 1, middle=curve, measure="shear lag, step by step"))
     return bondlines

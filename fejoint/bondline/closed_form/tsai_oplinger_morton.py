@@ -111,6 +111,5 @@ def curves(joint: Joint, edges: Mapping[str, EdgeLoads] | None = None) -> list[B
         joint.adhesive.engineering_constants()["g_xy"] / joint.geometry.bondline_thickness,
         free[pair.names[1]] - free[pair.names[0]],
     )
-    nothing = np.full_like(x, np.nan)
-    curve, measure = Curve(x, shear, nothing, nothing), "Tsai, Oplinger and Morton 1998, shear lag"
+    curve, measure = Curve.of_theory(x, shear), "Tsai, Oplinger and Morton 1998, shear lag"
     return [Bondline(number=bond.number, middle=curve, measure=measure) for bond in joint.geometry.bonds()]

@@ -283,7 +283,7 @@ def curves(joint: Joint, edges: Mapping[str, EdgeLoads] | None = None, form: For
         found = overlap(upper, lower, layer, length, left, right, strains=strains)
         loads = "given edge loads"
     ends = [EdgeLoads(*(float(state[i]) for i in (N, Q, M))) for state in (found.lower[0], found.upper[-1])]
-    curve = Curve(found.x, found.shear, found.peel, np.full_like(found.x, np.nan))
+    curve = Curve.of_theory(found.x, found.shear, found.peel)
     measure = f"two beams and a layer, {MEANING[form]}, {loads} (fejoint 2026)"
     return [Bondline(number=1, middle=curve, left=ends[0], right=ends[1], measure=measure)]
 

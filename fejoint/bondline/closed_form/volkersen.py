@@ -96,6 +96,5 @@ def curves(joint: Joint, edges: Mapping[str, EdgeLoads] | None = None) -> list[B
         joint.geometry.bondline_thickness,
         free[right] - free[left],
     )
-    nothing = np.full_like(x, np.nan)
-    curve = Curve(x, shear, nothing, nothing)
+    curve = Curve.of_theory(x, shear)
     return [Bondline(number=bond.number, middle=curve, measure="Volkersen 1938") for bond in joint.geometry.bonds()]
