@@ -147,8 +147,8 @@ MUTATIONS = (
     Mutation(
         "width strain of generalised plane strain reversed",
         LINEAR,
-        "unknowns = solved[:, 0] - width_strain * solved[:, 1]",
-        "unknowns = solved[:, 0] + width_strain * solved[:, 1]",
+        "parts.append((-width_strain, width))",
+        "parts.append((width_strain, width))",
         "tests/mechanics/test_physics.py",
     ),
     Mutation(

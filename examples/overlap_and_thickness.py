@@ -18,29 +18,22 @@ def sill() -> fejoint.Joint:
     return joint_from_text(resources.files("fejoint.demo").joinpath("door-sill.toml").read_text(encoding="utf-8"))
 
 
-def vary(joint: fejoint.Joint, overlap: float, thickness: float) -> fejoint.Joint:
-    """Return the joint with another overlap and both adherends of another thickness."""
-    g = joint.geometry
-    return joint.replace(
-        geometry=g.replace(
-            overlap_length=overlap,
-            lower=g.lower.replace(thickness=thickness),
-            upper=g.upper.replace(thickness=thickness),
-        )
+def edge_moment(result: fejoint.Result) -> float:
+    """Return the moment that the lower sheet carries into the overlap, N (per unit width)."""
+    return abs(result.edges["lower"].moment)
+
+
+def peaks(**options):
+    """Return the table of all twenty; options go to `fejoint.sweep`."""
+    return fejoint.sweep(
+        sill(),
+        vary={"joint.overlap_length": OVERLAPS, "joint.lower.thickness": THICKNESSES},
+        tie={"joint.upper.thickness": "joint.lower.thickness"},
+        columns=["peak_shear_MPa", "peak_peel_MPa", "theories", edge_moment],
+        **options,
     )
 
 
-def peaks() -> list[tuple[float, float, float, float, bool]]:
-    """Return overlap and thickness (mm), peak shear and peel (MPa), and whether the self-checks passed."""
-    rows = []
-    for overlap in OVERLAPS:
-        for thickness in THICKNESSES:
-            result = fejoint.solve(vary(sill(), overlap, thickness))
-            rows.append((overlap, thickness, result.peak_shear[0].value, result.peak_peel[0].value, result.passed))
-    return rows
-
-
 if __name__ == "__main__":
-    print("overlap_mm  thickness_mm  peak_shear_MPa  peak_peel_MPa  checks")
-    for overlap, thickness, shear, peel, passed in peaks():
-        print(f"{overlap:10g}  {thickness:12g}  {shear:14.2f}  {peel:13.2f}  {'passed' if passed else 'MISSED'}")
+    shown = ["joint.overlap_length_mm", "joint.lower.thickness_mm", "peak_shear_MPa", "peak_peel_MPa", "edge_moment", "status"]
+    print(peaks()[shown].to_string())

@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     from fejoint.mechanics.as_built import compare as compare
     from fejoint.mechanics.driver import Result as Result
     from fejoint.mechanics.driver import solve as solve
+    from fejoint.study.sweep import sweep as sweep
 
 __version__ = "0.1.0"
 
@@ -57,6 +58,7 @@ _HOME = {
     "compare": "fejoint.mechanics.as_built",
     "load": "fejoint.joint.file",
     "solve": "fejoint.mechanics.driver",
+    "sweep": "fejoint.study.sweep",
 }
 
 __all__ = sorted(_HOME)

@@ -16,17 +16,31 @@ from __future__ import annotations
 from typing import Any
 
 __all__ = [
+    "LONGEST",
     "ConvergenceError",
     "FejointError",
     "JointError",
     "MeshError",
     "SetupError",
     "TheoryError",
+    "one_line",
 ]
+
+LONGEST = 600  # characters of a message; what is longer holds something that nobody wants to read
+
+
+def one_line(text: str) -> str:
+    """Return a text as one line of what can be printed, its middle left out where it is very long."""
+    text = "".join(c if c.isprintable() else " " if c.isspace() else ascii(c)[1:-1] for c in text)
+    half = LONGEST // 2 - 3
+    return text if len(text) <= LONGEST else f"{text[:half]} ... {text[-half:]}"
 
 
 class FejointError(Exception):
-    """Base of all errors raised on purpose by fejoint."""
+    """Base of all errors raised on purpose by fejoint: its message is one line, whatever names and values it quotes."""
+
+    def __init__(self, message: str = "") -> None:
+        super().__init__(one_line(message))
 
 
 class JointError(FejointError, ValueError):

@@ -84,7 +84,7 @@ def as_number(value: Any, inside: str) -> float:
         Not a quantity, not finite, or of another dimension; the text says
         what is wanted.
     """
-    if isinstance(value, bool):
+    if isinstance(value, bool) or (hasattr(value, "ndim") and value.ndim):  # an array, even of one number, is none
         raise ValueError(_wanted(inside))
     if isinstance(value, str):
         match = _QUANTITY.fullmatch(value)

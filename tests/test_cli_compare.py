@@ -142,7 +142,7 @@ def test_a_missed_check_keeps_the_files_marks_them_and_exits_1(joint_file, tmp_p
 
 
 def test_no_convergence_exits_3(joint_file, capsys, monkeypatch):
-    def fails(matrix):
+    def fails(*_):
         raise ConvergenceError("the stiffness matrix cannot be factored.")
 
     monkeypatch.setattr("fejoint.mechanics.linear.factorise", fails)

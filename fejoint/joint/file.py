@@ -17,11 +17,24 @@ from fejoint.joint.families import FAMILIES
 from fejoint.joint.materials import Material
 from fejoint.joint.model import Model, as_joint_error, models_in, unit_of
 
-__all__ = ["joint_from_text", "joint_schema", "joint_to_toml", "load", "template", "with_changes"]
+__all__ = [
+    "document_from_joint",
+    "document_from_text",
+    "joint_from_document",
+    "joint_from_text",
+    "joint_schema",
+    "joint_to_toml",
+    "load",
+    "read_text",
+    "template",
+    "with_changes",
+]
 
 # Optional keys that a template shows as given, because one of several choices must be.
 TEMPLATE_KEYS = {"Adhesive": ("elastic_modulus", "poisson_ratio"), "SteppedLap": ("steps", "overlap_length")}
 MAX_BYTES = 1_000_000  # a joint file is a page of text; more is something else
+# Tables of the file that are no part of the joint: materials to choose from, and what to do with the joint.
+BESIDE_THE_JOINT = ("materials", "sweep")
 
 
 def load(path: str | Path, changes: Iterable[str] = (), material_files: Iterable[str | Path] = ()) -> Joint:
@@ -46,23 +59,60 @@ def load(path: str | Path, changes: Iterable[str] = (), material_files: Iterable
 
 def read_text(path: str | Path) -> str:
     """Return the text of a file; JointError in one sentence when that cannot be done."""
-    path = Path(path)
     try:
-        if path.stat().st_size > MAX_BYTES:
-            raise JointError(f"{path}: larger than {MAX_BYTES} bytes, so it is no joint file; give a TOML file.")
-        return path.read_bytes().decode("utf-8-sig")
-    except UnicodeDecodeError:
-        raise JointError(f"{path}: is not text; give a joint file (TOML, UTF-8).") from None
+        with Path(path).open("rb") as file:
+            content = file.read(MAX_BYTES + 1)  # of a device there may be no end
     except OSError as error:
         raise JointError(f"{path}: cannot be read ({(error.strerror or str(error)).lower()}); check the path.") from None
+    except (TypeError, ValueError):  # no text, or characters that no name has
+        shown = f"{path!r}" if isinstance(path, str | Path) else f"a {type(path).__name__}"
+        raise JointError(f"{shown}: can be no name of a file; check the path.") from None
+    if len(content) > MAX_BYTES:
+        raise JointError(f"{path}: larger than {MAX_BYTES} bytes, so it is no joint file; give a TOML file.")
+    try:
+        return content.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        raise JointError(f"{path}: is not text; give a joint file (TOML, UTF-8).") from None
 
 
 def joint_from_text(
     text: str, changes: Iterable[str] = (), material_texts: Iterable[str] = (), name: str = "joint file"
 ) -> Joint:
     """Return the joint that the text of a joint file describes (see `load`)."""
+    return joint_from_document(document_from_text(text, changes, material_texts, name), name)
+
+
+def document_from_text(
+    text: str, changes: Iterable[str] = (), material_texts: Iterable[str] = (), name: str = "joint file"
+) -> dict[str, Any]:
+    """Return what the text of a joint file says as a dict, changes made, all further materials under ``materials``.
+
+    Raises
+    ------
+    JointError
+        It is not TOML, or a change does not fit it.
+    """
     try:
-        return _validated(_document(text, changes, material_texts, name))
+        return _document(text, changes, material_texts, name)
+    except RecursionError:
+        raise JointError(f"{name}: its tables or lists are nested too deeply for a joint file.") from None
+
+
+def document_from_joint(joint: Joint) -> dict[str, Any]:
+    """Return the dict that `joint_from_document` makes the same joint of."""
+    return _plain(joint)
+
+
+def joint_from_document(document: Mapping[str, Any], name: str = "joint file") -> Joint:
+    """Return the joint that the dict of a joint file describes; its materials and its sweep are no part of it.
+
+    Raises
+    ------
+    JointError
+        A value is refused.
+    """
+    try:
+        return _validated(document)
     except RecursionError:
         raise JointError(f"{name}: its tables or lists are nested too deeply for a joint file.") from None
 
@@ -75,6 +125,13 @@ def with_changes(text: str, changes: Iterable[str], material_texts: Iterable[str
     changes, material_texts = list(changes), list(material_texts)
     if not changes and not material_texts:
         return text
+    try:
+        return _written(text, changes, material_texts)
+    except RecursionError:
+        raise JointError("joint file: its tables or lists are nested too deeply for a joint file.") from None
+
+
+def _written(text: str, changes: Iterable[str], material_texts: Iterable[str]) -> str:
     import tomlkit
 
     document = tomlkit.parse(text)
@@ -94,8 +151,8 @@ def joint_to_toml(joint: Joint) -> str:
     return tomlkit.dumps(_plain(joint))
 
 
-def joint_schema() -> dict[str, Any]:
-    """Return the JSON schema of the joint file, for editors."""
+def joint_schema(tables: Mapping[str, Any] | None = None) -> dict[str, Any]:
+    """Return the JSON schema of the joint file, for editors; `tables` are schemas of tables beside the joint, by name."""
     schema = Joint.model_json_schema(by_alias=True)
     schema["$schema"] = "https://json-schema.org/draft/2020-12/schema"
     schema["title"] = "fejoint joint file"
@@ -113,6 +170,7 @@ def joint_schema() -> dict[str, Any]:
         "description": "Materials of this file's own, in the form of the shipped library: "
         "[materials.adherend.NAME], [materials.adhesive.NAME]",
     }
+    schema["properties"].update(tables or {})
     return schema
 
 
@@ -137,7 +195,9 @@ def template(kind: str) -> str:
 
 def _parse(text: str, name: str) -> dict[str, Any]:
     try:
-        return tomllib.loads(text)
+        document = tomllib.loads(text)
+        repr(document)  # a hexadecimal number may have more digits than Python writes
+        return document
     except ValueError as error:  # TOML's own, and Python's on a whole number of more than 4300 digits
         raise JointError(f"{name}: is not valid TOML: {error}.") from None
     except RecursionError:
@@ -173,7 +233,7 @@ def _check_library(library: Any, where: str) -> None:
 
 def _validated(document: Mapping[str, Any]) -> Joint:
     library = document.get("materials", {})
-    fields = {key: value for key, value in document.items() if key != "materials"}
+    fields = {key: value for key, value in document.items() if key not in BESIDE_THE_JOINT}
     kind = fields["joint"].get("kind") if isinstance(fields.get("joint"), dict) else None
     if kind is None and isinstance(fields.get("joint"), dict):
         raise JointError(f"joint.kind is missing (joint family): add it, one of {', '.join(FAMILIES)}.")
@@ -184,15 +244,26 @@ def _validated(document: Mapping[str, Any]) -> Joint:
 
 
 def _parse_change(change: str) -> tuple[list[str], Any]:
-    key, equals, value = change.partition("=")
+    key, equals, value = change.partition("=") if isinstance(change, str) else ("", "", "")
     path = [part.strip() for part in key.split(".")]
-    if not equals or not all(path):
+    if not equals or not all(path) or not _is_text(change):
         raise JointError(f"--set {change}: must be KEY=VALUE with a dotted key, such as joint.overlap_length=20mm.")
     value = value.strip()
     try:  # a TOML value: number, true, list, quoted text ...
-        return path, tomllib.loads(f"value = {value}")["value"]
+        given = tomllib.loads(f"value = {value}")["value"]
+        repr(given)  # Python writes no number of more than 4300 digits
     except ValueError:  # ... or bare text
         return path, value
+    return path, given
+
+
+def _is_text(given: str) -> bool:
+    """Return whether a text can be written to a file: an argument that is not UTF-8 cannot."""
+    try:
+        given.encode()
+    except UnicodeEncodeError:
+        return False
+    return True
 
 
 def _set(document: Any, path: list[str], value: Any) -> None:

@@ -9,7 +9,7 @@ from pydantic import BeforeValidator, Discriminator, Field, Tag, ValidationInfo,
 from fejoint.joint.library import ELASTIC, named
 from fejoint.joint.model import Model, Unit, refuse
 
-__all__ = ["AdherendMaterial", "Adhesive", "Isotropic", "Orthotropic"]
+__all__ = ["AdherendMaterial", "Adhesive", "Isotropic", "Orthotropic", "overridden"]
 
 Stress = Annotated[float, Unit("MPa", gt=0)]
 Expansion = Annotated[float, Unit("1/K")]
@@ -215,14 +215,22 @@ class Adhesive(Isotropic):
             table = named("adhesive", data["material"], (info.context or {}).get("library"))
         except ValueError as error:
             refuse("material", data["material"], str(error))
-        changed = [key for key in ELASTIC if key in own]
-        if changed:
-            # One constant changed: the ratio stays; the ratio changed: the modulus stays.
-            kept = _any_two(table)
-            keep = [] if len(changed) > 1 else ["elastic_modulus" if changed == ["poisson_ratio"] else "poisson_ratio"]
-            table = {key: value for key, value in table.items() if key not in ELASTIC}
-            table.update({key: kept[key] for key in keep})
-        return {**table, **own}
+        return overridden(table, own)
+
+
+def overridden(table: dict[str, Any], own: dict[str, Any]) -> dict[str, Any]:
+    """Return a library material's table with figures of its user's own in place of some.
+
+    Of the elastic constants those not named follow: where one modulus is
+    changed the ratio stays, where the ratio is changed the modulus stays.
+    """
+    changed = [key for key in ELASTIC if key in own]
+    if changed and any(key in table for key in ELASTIC):
+        kept = _any_two(table)
+        keep = [] if len(changed) > 1 else ["elastic_modulus" if changed == ["poisson_ratio"] else "poisson_ratio"]
+        table = {key: value for key, value in table.items() if key not in ELASTIC}
+        table.update({key: kept[key] for key in keep})
+    return {**table, **own}
 
 
 def _any_two(table: dict[str, Any]) -> dict[str, Any]:
@@ -234,7 +242,7 @@ def _any_two(table: dict[str, Any]) -> dict[str, Any]:
 
 def _directional(value: Any) -> str:
     keys = value if isinstance(value, dict) else getattr(value, "model_fields_set", ())
-    return "orthotropic" if any(str(key).endswith(("_x", "_y", "_z", "_xy")) for key in keys) else "isotropic"
+    return "orthotropic" if any(str(key).endswith(("_x", "_y", "_z", "_xy", "_xz", "_yz")) for key in keys) else "isotropic"
 
 
 def _by_name(value: Any, info: ValidationInfo) -> Any:

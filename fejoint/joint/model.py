@@ -190,6 +190,7 @@ def _followed(model: type[Model], place: list[int | str], keys_from: int) -> tup
     """
     options: list[Any] = [model]
     path: list[str] = []
+    known: list[str] = []
     field = None
     for i, part in enumerate(place):
         narrowed = [m for m in options if part in (m.__name__.lower(), getattr(m.model_fields.get("kind"), "default", None))]

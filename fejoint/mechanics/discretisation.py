@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from functools import update_wrapper
+from typing import Any, Concatenate, ParamSpec, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,13 +13,32 @@ from skfem import CellBasis, ElementQuad2
 
 from fejoint.mechanics.section import Section
 
-__all__ = ["Discretisation", "discretise"]
+__all__ = ["Discretisation", "discretise", "of_mesh"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+P = ParamSpec("P")
+Made = TypeVar("Made")
 
 
-@dataclass(frozen=True)
+def of_mesh(make: Callable[Concatenate[Discretisation, P], Made]) -> Callable[Concatenate[Discretisation, P], Made]:
+    """Let a function of a discretisation, and of names and flags, work once: what it made stays with the discretisation.
+
+    For what depends on the mesh alone, so that other materials and loads find it there. Nobody changes it afterwards.
+    """
+
+    def once(d: Discretisation, /, *names: P.args, **more: P.kwargs) -> Made:
+        key = (make.__module__, make.__qualname__, *names, *sorted(more.items()))
+        if key not in d.made:
+            d.made[key] = make(d, *names, **more)
+        made: Made = d.made[key]
+        return made
+
+    update_wrapper(once, make)
+    return once
+
+
+@dataclass(frozen=True, eq=False)
 class Discretisation:
     """Nodes, shape functions and their integrals on one section, whatever the materials.
 
@@ -36,6 +58,8 @@ class Discretisation:
     weight_qc : (c, q) array, mm^2
     xx_abc, xy_abc, yy_abc : (c, a, a) arrays
         Integrals of products of shape function derivatives.
+    made : dict
+        What else was made of them (`of_mesh`).
     """
 
     section: Section
@@ -48,7 +72,9 @@ class Discretisation:
     xx_abc: Floats
     xy_abc: Floats
     yy_abc: Floats
+    made: dict[Any, Any] = field(default_factory=dict, init=False, repr=False)
 
+    @of_mesh
     def line(self, curve: str) -> Ints:
         """Return the nodes of a named curve facet by facet, shape (facets, 3): start, middle, end.
 

@@ -18,10 +18,11 @@ from fejoint.joint.description import Joint
 from fejoint.joint.families import SingleLap, SteppedLap
 from fejoint.joint.materials import AdherendMaterial, Adhesive
 from fejoint.mechanics.checks import Check, discretisation_error, solution_checks, stress_floor
-from fejoint.mechanics.discretisation import discretise
-from fejoint.mechanics.linear import Solution, assemble, laws_of, solve_linear
+from fejoint.mechanics.discretisation import Discretisation, discretise
+from fejoint.mechanics.linear import Solution, assemble, laws_of, pattern_of, solve_linear
 from fejoint.mechanics.load_path import AdherendSection, adherend_peaks, adherend_sections, bond_forces
 from fejoint.mechanics.recovery import edge_loads, nodal_stress, recover_bondlines, spew_peaks
+from fejoint.mechanics.reuse import Kept, mesh_key, system_key
 from fejoint.mechanics.section import Section, mesh_section
 from fejoint.mechanics.symmetry import unfolded
 
@@ -142,7 +143,7 @@ class _Level:
     bondlines: list[Bondline]
 
 
-def solve(joint: Joint, progress: Callable[[str], None] | None = None) -> Result:
+def solve(joint: Joint, progress: Callable[[str], None] | None = None, kept: Kept | None = None) -> Result:
     """Solve a joint and check the result.
 
     The joint is solved on its first mesh and on one of half the density, which
@@ -156,6 +157,10 @@ def solve(joint: Joint, progress: Callable[[str], None] | None = None) -> Result
     joint : Joint
     progress : callable, optional
         Called with a line of text before each stage.
+    kept : Kept, optional
+        What other solves left for this one, and where it leaves its own: joints
+        that share a mesh, or all but their load, are then solved faster, to the
+        same numbers. One a thread.
 
     Raises
     ------
@@ -177,9 +182,10 @@ def solve(joint: Joint, progress: Callable[[str], None] | None = None) -> Result
     say = progress or (lambda text: None)
     clock = {"mesh": 0.0, "assemble": 0.0, "solve": 0.0, "recover": 0.0}
     density = joint.analysis.mesh_density
-    coarse = _solve_level(joint, density / 2, clock, say)
+    kept = Kept(0) if kept is None else kept
+    coarse = _solve_level(joint, density / 2, clock, say, kept)
     for refinement in range(MAX_REFINEMENTS + 1):
-        level = _solve_level(joint, density, clock, say)
+        level = _solve_level(joint, density, clock, say, kept)
         thickness = joint.geometry.bondline_thickness
         error = discretisation_error(level.bondlines, coarse.bondlines, thickness, stress_floor(level.solution))
         checks = solution_checks(level.solution, level.stress) + [
@@ -210,18 +216,28 @@ def solve(joint: Joint, progress: Callable[[str], None] | None = None) -> Result
     )
 
 
-def _solve_level(joint: Joint, density: float, clock: dict[str, float], say: Callable[[str], None]) -> _Level:
+def _solve_level(joint: Joint, density: float, clock: dict[str, float], say: Callable[[str], None], kept: Kept) -> _Level:
     def timed(stage: str, work: Callable[[], Any]) -> Any:
         start = time.perf_counter()
         made = work()
         clock[stage] += time.perf_counter() - start
         return made
 
-    say(f"meshing, density {density:g}")
-    section = timed("mesh", lambda: mesh_section(joint, density))
-    say(f"solving, {section.mesh.t.shape[1]} cells")
-    load = joint.load
-    system = timed("assemble", lambda: assemble(discretise(section), laws_of(joint, section), load.ends, load.shear_force != 0))
+    def meshed() -> Discretisation:
+        say(f"meshing, density {density:g}")
+        section = timed("mesh", lambda: mesh_section(joint, density))
+        made: Discretisation = timed("assemble", lambda: discretise(section))
+        return made
+
+    load, lifted = joint.load, joint.load.shear_force != 0
+    mesh, held = mesh_key(joint, density), f"{load.ends} {lifted}"
+    d = kept.once(mesh, meshed)
+    say(f"solving, {len(d.nodes_ac)} cells")
+    pattern = kept.once(f"{mesh} {held}", lambda: timed("assemble", lambda: pattern_of(d, load.ends, lifted)))
+    system = kept.once(
+        system_key(joint, density),
+        lambda: timed("assemble", lambda: assemble(d, laws_of(joint, d.section), load.ends, lifted, pattern)),
+    )
     solution = timed("solve", lambda: unfolded(solve_linear(system, joint)))
     stress = timed("recover", lambda: nodal_stress(solution))
     return _Level(solution, stress, timed("recover", lambda: recover_bondlines(solution, stress)))

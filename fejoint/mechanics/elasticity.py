@@ -91,7 +91,7 @@ def strain(grad_ajqc: Floats, u_aic: Floats, width_strain: float) -> Floats:
     width_strain : float
         The uniform e_zz.
     """
-    h = np.einsum("cqaj,cai->ijcq", grad_ajqc, u_aic, optimize=True)
+    h = (grad_ajqc.transpose(0, 3, 1, 2) @ u_aic[:, None]).transpose(3, 1, 0, 2)  # i, j, c, q
     return np.stack([h[0, 0], h[1, 1], h[0, 1] + h[1, 0], np.full_like(h[0, 0], width_strain)])
 
 

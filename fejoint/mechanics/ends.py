@@ -8,7 +8,7 @@ import numpy as np
 import scipy.sparse as sp
 from numpy.typing import NDArray
 
-from fejoint.mechanics.discretisation import Discretisation
+from fejoint.mechanics.discretisation import Discretisation, of_mesh
 
 __all__ = ["EndForces", "Face", "end_faces", "end_forces", "tied_ends"]
 
@@ -69,6 +69,7 @@ class Face:
         return float(self.weight @ self.y / self.weight.sum())
 
 
+@of_mesh
 def end_faces(d: Discretisation) -> list[Face]:
     """Return the far end faces of all adherends."""
     mesh = d.section.mesh
@@ -122,7 +123,9 @@ def tied_ends(d: Discretisation, ends: str, lifted: bool) -> tuple[sp.csr_array,
 
     size = 2 * len(d.points)
     held = np.array([dof for dof, _ in special])
-    free = np.setdiff1d(np.arange(size), held)
+    is_free = np.ones(size, dtype=bool)
+    is_free[held] = False
+    free = np.flatnonzero(is_free)
     number = np.full(size, -1)
     number[free] = np.arange(len(free))
     names = sorted({key for _, terms in special for key in terms if isinstance(key, str)})

@@ -28,7 +28,7 @@ from skfem import ElementQuad1, ElementQuad2
 
 from fejoint.bondline.curves import Bondline, Curve, EdgeLoads, Peak
 from fejoint.joint.geometry import Bond
-from fejoint.mechanics.discretisation import Discretisation
+from fejoint.mechanics.discretisation import Discretisation, of_mesh
 from fejoint.mechanics.elasticity import strain
 from fejoint.mechanics.linear import Solution
 
@@ -75,18 +75,32 @@ def cell_stress(solution: Solution, region: str) -> Floats:
 
 def nodal_stress(solution: Solution, region: str = "adhesive") -> Floats:
     """Return the recovered stress of a region at all nodes, shape (nodes, 4), MPa; NaN outside it."""
-    d = solution.discretisation
+    fit, blend, outside = _patches(solution.discretisation, region)
+    stress_icq = cell_stress(solution, region)
+    recovered = blend @ (fit @ stress_icq.reshape(4, -1).T)
+    recovered[outside] = np.nan
+    return np.asarray(recovered)
+
+
+@of_mesh
+def _patches(d: Discretisation, region: str) -> tuple[sp.csr_array, sp.csr_array, NDArray[np.bool_]]:
+    """Return the recovery of a region's stresses as what it is, linear and of the mesh alone.
+
+    That is the sparse matrix that fits the coefficients of the patches'
+    polynomials, 9 a vertex, to the cells' stresses at their quadrature points;
+    the one that makes nodal values of the coefficients; and which nodes lie outside.
+    """
     cells = d.section.cells(region)
     mesh = d.section.mesh
     corners_cv = mesh.t[:, cells].T
     best_pj, shape_pv = _best_points()
     # Cell stresses at the best points: they are biquadratic in the cell's own coordinates.
-    stress_cpi = np.einsum("pq,icq->cpi", best_pj @ np.linalg.inv(d.shape_qa), cell_stress(solution, region), optimize=True)
+    best_pq = best_pj @ np.linalg.inv(d.shape_qa)
     place_cpx = np.einsum("pv,xcv->cpx", shape_pv, mesh.p[:, corners_cv], optimize=True)
 
     # Inner vertices: those whose facets all lie between two cells of the region.
     facets = mesh.t2f[:, cells]
-    outer = facets[np.isin(facets, np.flatnonzero(np.bincount(facets.ravel(), minlength=mesh.facets.shape[1]) == 1))]
+    outer = facets[(np.bincount(facets.ravel(), minlength=mesh.facets.shape[1]) == 1)[facets]]
     inner_v = np.zeros(mesh.p.shape[1], dtype=bool)
     inner_v[corners_cv] = True
     inner_v[mesh.facets[:, outer]] = False
@@ -98,35 +112,39 @@ def nodal_stress(solution: Solution, region: str = "adhesive") -> Floats:
         spread = np.abs(mesh.p[:, corners_cv] - mesh.p[:, corners_cv[:, k]][:, :, None]).max(axis=2).T
         np.maximum.at(extent_vx, corners_cv[:, k], spread)
 
-    def monomials(place_cpx: Floats, v: Any) -> Floats:
-        """Return the monomials of every cell's places round its vertex v, in the patch's coordinates."""
-        return _monomials((place_cpx - mesh.p[:, v].T[:, None]) / extent_vx[v][:, None])
+    def monomials(place_cpx: Floats) -> Floats:
+        """Return the monomials of every cell's places round each of its vertices, in the patch's coordinates, (c, 4, p, 9)."""
+        v = corners_cv
+        return _monomials((place_cpx[:, None] - mesh.p[:, v].transpose(1, 2, 0)[:, :, None]) / extent_vx[v][:, :, None])
 
-    normal_kc, moment_kc = [], []
-    for k in range(4):
-        m = monomials(place_cpx, corners_cv[:, k])
-        normal_kc.append(m.transpose(0, 2, 1) @ m)
-        moment_kc.append(m.transpose(0, 2, 1) @ stress_cpi)
-    normal = _sum_at(corners_cv.T, np.stack(normal_kc), vertices)
-    moment = _sum_at(corners_cv.T, np.stack(moment_kc), vertices)
+    m = monomials(place_cpx)
+    normal = _sum_at(corners_cv, m.swapaxes(2, 3) @ m, vertices)
     # Where fewer than four cells meet the data carry a full quadratic only: switch the three higher terms off.
     few = np.bincount(corners_cv.ravel(), minlength=vertices) < 4
     normal[few, 6:, 6:] += 1e12 * np.eye(3)
-    coefficient = np.zeros((vertices, 9, 4))
-    coefficient[inner_v] = np.linalg.solve(normal[inner_v], moment[inner_v])
+    inverse = np.zeros_like(normal)
+    inverse[inner_v] = np.linalg.inv(normal[inner_v])
+    fit_cvmq = inverse[corners_cv] @ (m.swapaxes(2, 3) @ best_pq)
 
+    # Blend by the vertex's bilinear hat; the small share serves the nodes of the surface, where all hats are zero.
     nodes_ca = d.nodes_ac[cells]
-    total = np.zeros((*nodes_ca.shape, 4))
-    weight = np.zeros(nodes_ca.shape)
-    for k in range(4):
-        # Blend by the vertex's bilinear hat; the small share serves the nodes of the surface, where all hats are zero.
-        v = corners_cv[:, k]
-        hat = (_HAT_ka[k] + 1e-9) * inner_v[v][:, None]
-        total += hat[..., None] * (monomials(d.points[nodes_ca], v) @ coefficient[v])
-        weight += hat
-    total, weight = _sum_at(nodes_ca, total, len(d.points)), _sum_at(nodes_ca, weight, len(d.points))
-    with np.errstate(invalid="ignore"):
-        return total / np.where(weight > 0, weight, np.nan)[:, None]
+    hat_cva = (_HAT_ka + 1e-9) * inner_v[corners_cv][:, :, None]
+    weight = _sum_at(nodes_ca, hat_cva.sum(axis=1), len(d.points))
+    hat_cva = hat_cva / np.where(weight > 0, weight, np.inf)[nodes_ca][:, None]
+    blend_cvam = hat_cva[..., None] * monomials(d.points[nodes_ca])
+
+    coefficient_cvm = 9 * corners_cv[:, :, None] + np.arange(9)
+    value_cq = 9 * np.arange(len(cells))[:, None] + np.arange(9)
+    fit = (fit_cvmq, coefficient_cvm[:, :, :, None], value_cq[:, None, None, :], (9 * vertices, 9 * len(cells)))
+    blend = (blend_cvam, nodes_ca[:, None, :, None], coefficient_cvm[:, :, None, :], (len(d.points), 9 * vertices))
+    return _sparse(*fit), _sparse(*blend), weight == 0
+
+
+def _sparse(values: Floats, rows: Any, columns: Any, shape: tuple[int, int]) -> sp.csr_array:
+    """Return the sparse matrix of the sums of values at rows and columns, all of one shape when broadcast."""
+    rows, columns = (np.broadcast_to(k.astype(np.int32), values.shape).ravel() for k in (rows, columns))
+    used = values.ravel() != 0
+    return sp.csr_array(sp.coo_array((values.ravel()[used], (rows[used], columns[used])), shape=shape))
 
 
 def _sum_at(places: Any, values: Floats, n: int) -> Floats:

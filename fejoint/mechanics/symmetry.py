@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from skfem import MeshQuad
 
-from fejoint.mechanics.discretisation import discretise
+from fejoint.mechanics.discretisation import Discretisation, discretise, of_mesh
 from fejoint.mechanics.ends import EndForces
 from fejoint.mechanics.linear import Solution
 from fejoint.mechanics.section import Section, facets_between
@@ -26,8 +26,7 @@ def unfolded(solution: Solution) -> Solution:
     if not solution.section.half:
         return solution
     half, geometry = solution.discretisation, solution.joint.geometry
-    section = _whole(solution.section)
-    d = discretise(section)
+    d = _unfolded(half)
     displacement = np.empty_like(d.points)
     cells = len(half.nodes_ac)
     displacement[d.nodes_ac[:cells]] = solution.displacement[half.nodes_ac]
@@ -50,6 +49,11 @@ def unfolded(solution: Solution) -> Solution:
         displacement=displacement,
         ends=ends,
     )
+
+
+@of_mesh
+def _unfolded(half: Discretisation) -> Discretisation:
+    return discretise(_whole(half.section))
 
 
 def _twin(name: str) -> str:

@@ -14,6 +14,7 @@ import platform
 import shutil
 import tempfile
 from collections.abc import Callable
+from functools import cache
 from importlib import metadata
 from pathlib import Path
 from typing import Any
@@ -128,8 +129,8 @@ def _csv(rows: list[list[Any]]) -> str:
     return out.getvalue()
 
 
-def summary(result: Result) -> dict[str, Any]:
-    """Return the summary of a run, ready for JSON (N, mm, MPa, K)."""
+def summary(result: Result, theories: bool = True) -> dict[str, Any]:
+    """Return the summary of a run, ready for JSON (N, mm, MPa, K); without `theories` theirs are neither in it nor computed."""
     joint, solution = result.joint, result.solution
     width, entries = joint.geometry.width, joint.geometry.entries()
     factors = result.edge_moment_factors
@@ -167,7 +168,7 @@ def summary(result: Result) -> dict[str, Any]:
             for name, e in result.edges.items()
         },
         "adherend_peak_MPa": result.adherend_peaks,
-        "theories": {theory.name: _theory(theory) for theory in compare(joint, result.edges)},
+        **({"theories": {theory.name: _theory(theory) for theory in compare(joint, result.edges)}} if theories else {}),
         "stress_measure": result.bondlines[0].measure,
         "out_of_plane": joint.out_of_plane,
         "width_strain": solution.width_strain,
@@ -201,8 +202,12 @@ def joint_marks(joint: Joint) -> dict[str, str]:
 
 def versions() -> dict[str, str]:
     """Return the versions of everything that has a part in the numbers."""
-    packages = {name: metadata.version(name) for name in ("numpy", "scipy", "scikit-fem", "gmsh", "pydantic")}
-    return {"fejoint": __version__, "python": platform.python_version(), "solver": solver_name(), **packages}
+    return {"fejoint": __version__, "python": platform.python_version(), "solver": solver_name(), **_packages()}
+
+
+@cache
+def _packages() -> dict[str, str]:
+    return {name: metadata.version(name) for name in ("numpy", "scipy", "scikit-fem", "gmsh", "pydantic")}
 
 
 def section_mesh(result: Result) -> Any:

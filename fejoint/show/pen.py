@@ -1,4 +1,4 @@
-"""What every matplotlib figure here is drawn with: style, regions, arrows, dimensions.
+"""What every matplotlib figure here is drawn with: style, layout, regions, arrows, dimensions.
 
 A figure is a `matplotlib.figure.Figure` that belongs to nobody: no window, no
 global state, the same on a machine without a display.
@@ -6,7 +6,7 @@ global state, the same on a machine without a display.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from importlib import resources
 from typing import TYPE_CHECKING, Any
@@ -21,6 +21,7 @@ from fejoint.units import display
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
 __all__ = [
     "ARROW",
@@ -33,8 +34,10 @@ __all__ = [
     "drawing_style",
     "heading",
     "keyed",
+    "legend_below",
     "listed",
     "plate",
+    "settled",
     "thin_dimension",
 ]
 
@@ -70,6 +73,25 @@ def heading(joint: Joint, what: str) -> str:
 def plate(alpha: float = 0.8) -> dict[str, Any]:
     """Return the ground that keeps a text readable over lines, as options of the text."""
     return {"bbox": {"facecolor": "white", "edgecolor": "none", "alpha": alpha, "pad": 1.5}}
+
+
+def legend_below(figure: Figure, handles: Sequence[Any], columns: int) -> None:
+    """Add a legend below, in as many columns, at most those given, as the figure is wide enough for."""
+    for n in range(min(columns, len(handles)), 0, -1):
+        legend = figure.legend(handles=handles, loc="outside lower center", ncols=n)
+        if n == 1 or legend.get_window_extent().width <= 0.98 * figure.bbox.width:
+            return
+        legend.remove()
+
+
+def settled(figure: Figure) -> Figure:
+    """Return a figure laid out for good, its axes at rounded places: the last digits of the layout vary from run to run."""
+    figure.draw_without_rendering()
+    figure.set_layout_engine("none")
+    for axes in figure.axes:
+        x, y, width, height = (round(float(v), 6) for v in axes.get_position(original=True).bounds)
+        axes.set_position((x, y, width, height))
+    return figure
 
 
 def draw_regions(axes: Axes, polygons: Mapping[str, list[Floats]]) -> None:

@@ -22,7 +22,7 @@ from fejoint.joint.families import SteppedLap
 from fejoint.joint.geometry import Geometry
 from fejoint.show.colours import FAINT, INK, OUTLINE, REGION_COLOURS
 from fejoint.show.overlap import draw_overlap
-from fejoint.show.pen import drawing_style, heading, plate
+from fejoint.show.pen import drawing_style, heading, legend_below, plate, settled
 from fejoint.show.shape import end_window, round_factor
 from fejoint.units import DISPLAY_SYSTEMS, as_number, display
 
@@ -113,23 +113,14 @@ def bondline_figure(
                 axes.axvline(bond.start * mm, color=FAINT, linewidth=0.6, alpha=0.6, zorder=0, gid="riser")
         load.set_xlabel(f"x along the overlap, {length_unit}")
         figure.align_ylabels((shear, peel, load))
-        _add_legend(figure, *shear.get_legend_handles_labels())
-        _settled(figure)
+        handles, _ = shear.get_legend_handles_labels()
+        legend_below(figure, handles, 2 if len(handles) > 3 else 3)
+        settled(figure)
         # What is free of curves is known once the axes have their places.
         _mark_peak(shear, *result.peak_shear, "peak", result, units)
         _mark_peak(peel, *result.peak_peel, "peak", result, units)
         _mark_peak(peel, *result.least_peel, "least", result, units)
         return figure
-
-
-def _add_legend(figure: Figure, handles: Sequence[Any], labels: Sequence[str]) -> None:
-    """Add a legend below, in as many columns as the figure is wide enough for."""
-    columns = 2 if len(labels) > 3 else max(len(labels), 1)
-    legend = figure.legend(handles, labels, loc="outside lower center", ncols=columns)
-    while columns > 1 and legend.get_window_extent().width > 0.98 * figure.bbox.width:
-        legend.remove()
-        columns -= 1
-        legend = figure.legend(handles, labels, loc="outside lower center", ncols=columns)
 
 
 def _lines(g: Geometry, bondlines: Sequence[Bondline]) -> list[tuple[str, Sequence[Bondline]]]:
@@ -352,7 +343,7 @@ def mesh_figure(result: Result, end: str = "left", units: str = "mm") -> Figure:
             axes.set_xlabel(f"x, {unit}")
             axes.set_ylabel(f"y, {unit}")
         _name_regions(figure, near)
-        return _settled(figure)
+        return settled(figure)
 
 
 def _whole_mesh(axes: Axes, result: Result, mm: float) -> None:
@@ -421,13 +412,3 @@ def save_figure(figure: Figure, path: str | Path) -> Path:
     with drawing_style():
         write_files(path.parent, {path.name: lambda p: figure.savefig(p, format=kind[1:], metadata=metadata)})
     return path
-
-
-def _settled(figure: Figure) -> Figure:
-    """Return a figure laid out for good, its axes at rounded places: the last digits of the layout vary from run to run."""
-    figure.draw_without_rendering()
-    figure.set_layout_engine("none")
-    for axes in figure.axes:
-        x, y, width, height = (round(float(v), 6) for v in axes.get_position(original=True).bounds)
-        axes.set_position((x, y, width, height))
-    return figure

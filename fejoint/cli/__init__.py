@@ -10,15 +10,16 @@ from __future__ import annotations
 import json
 import os
 import sys
-from collections.abc import Callable
+import tomllib
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from fejoint import __version__
+from fejoint.cli.sweep import chart, sweep
+from fejoint.cli.terminal import Changes, JointFile, MaterialFiles, Units, console, known_units, read_joint, said, shown
 from fejoint.errors import ConvergenceError, FejointError, JointError
-from fejoint.units import DISPLAY_SYSTEMS
 
 if TYPE_CHECKING:
     from fejoint.mechanics.driver import Result
@@ -35,15 +36,6 @@ app = typer.Typer(
     help="Shear and peel stress along the bondline of bonded joints, from a joint file.",
 )
 
-JointFile = Annotated[Path, typer.Argument(metavar="FILE", help="Joint file (TOML); see 'fejoint new'.")]
-Changes = Annotated[list[str], typer.Option("--set", metavar="KEY=VALUE", help="Override a key; may be repeated.")]
-MaterialFiles = Annotated[
-    list[Path], typer.Option("--materials", metavar="FILE", help="File of further materials; may be repeated.")
-]
-Units = Annotated[
-    str, typer.Option("--units", metavar="SYSTEM", help="Units shown: mm (N-mm-MPa), SI (N-m-Pa), inch (lbf-in-psi).")
-]
-
 
 def main() -> None:
     """Run the command line and exit."""
@@ -57,18 +49,18 @@ def run(arguments: list[str]) -> int:
         sys.stdout.flush()
         return code if isinstance(code, int) else 0
     except (KeyboardInterrupt, typer.Abort):
-        return _said("interrupted.", 130)
+        return said("interrupted.", 130)
     except ConvergenceError as error:
-        return _said(str(error), 3)
+        return said(str(error), 3)
     except FejointError as error:
-        return _said(str(error), 2)
+        return said(str(error), 2)
     except typer.TyperException as error:  # wrong options and arguments
-        return _said(f"{error.format_message().rstrip('.')}; see fejoint --help.", 2)
+        return said(f"{error.format_message().rstrip('.')}; see fejoint --help.", 2)
     except OSError as error:  # of standard output: the files have their own
         sys.stdout = open(os.devnull, "w", encoding="utf-8")  # noqa: SIM115 - what is left to print has nowhere to go
         if isinstance(error, BrokenPipeError):  # the reader, such as head, has seen enough
             return 0
-        return _said(f"cannot print ({(error.strerror or str(error)).lower()}).", 2)
+        return said(f"cannot print ({(error.strerror or str(error)).lower()}).", 2)
 
 
 @app.command()
@@ -81,8 +73,8 @@ def solve(
     units: Units = "mm",
 ) -> int:
     """Solve a joint: stresses along the bondline, theories beside them, self-checks."""
-    _known_units(units)
-    joint, text = _read(file, changes, materials)
+    known_units(units)
+    joint, text = read_joint(file, changes, materials)
     result = _solved(joint)
     if out is not None:
         from fejoint.show.files import write_run
@@ -95,7 +87,7 @@ def solve(
     else:
         from fejoint.show.tables import result_report
 
-        _console().print(result_report(result, units))
+        console().print(result_report(result, units))
         if out is not None:
             print(f"Written to {out}: bondline.csv, adherends.csv, summary.json, section.vtu, joint.toml")
     return 0 if result.passed else 1
@@ -116,8 +108,8 @@ def compare(
     from fejoint.mechanics.as_built import compared
     from fejoint.show.comparison import comparison_figure, comparison_json, comparison_table, write_comparison
 
-    _known_units(units)
-    joint, _ = _read(file, changes, materials)
+    known_units(units)
+    joint, _ = read_joint(file, changes, materials)
     found = compared(_solved(joint))
     written: list[Path] = []
     if out is not None:
@@ -125,12 +117,12 @@ def compare(
         try:
             figure = comparison_figure(found, units)
         except FejointError as error:
-            _said(f"comparison.png left out: {error}", 0)
+            said(f"comparison.png left out: {error}", 0)
         written = write_comparison(found, out, figure)
     if as_json:
         print(json.dumps(comparison_json(found), indent=2, allow_nan=False))
     else:
-        _console().print(comparison_table(found, units))
+        console().print(comparison_table(found, units))
         if written:
             print(f"Written to {out}: {', '.join(path.name for path in written)}")
     return 0 if found.result.passed else 1
@@ -139,8 +131,13 @@ def compare(
 @app.command()
 def check(file: JointFile, changes: Changes = [], materials: MaterialFiles = []) -> int:  # noqa: B006
     """Check a joint file without solving it."""
-    joint, _ = _read(file, changes, materials)
-    print(f"{file}: a valid {joint.geometry.kind} joint.")
+    joint, text = read_joint(file, changes, materials)
+    said_too = ""
+    if "sweep" in tomllib.loads(text):
+        from fejoint.study.sweep import planned
+
+        said_too = f", with a sweep of {planned(file, changes, materials).number} cases"
+    print(f"{file}: a valid {joint.geometry.kind} joint{said_too}.")
     return 0
 
 
@@ -166,7 +163,7 @@ def demo(
 
     from fejoint.joint.file import joint_from_text
 
-    _known_units(units)
+    known_units(units)
     if name not in DEMOS:
         raise JointError(f"{name}: no such demo; known: {', '.join(DEMOS)}.")
     out = Path("fejoint-demo") / name if out is None else out
@@ -176,7 +173,7 @@ def demo(
     from fejoint.show.tables import result_report
 
     files = write_run(result, out, text)
-    _console().print(result_report(result, units))
+    console().print(result_report(result, units))
     files += _pictures(result, out)
     print("Written:")
     for path in files:
@@ -223,7 +220,7 @@ def benchmark(
     if quantities:
         from fejoint.show.proof import quantities_table
 
-        _console().print(quantities_table())
+        console().print(quantities_table())
         return 0
     if freeze is not None:
         return _frozen(cases, freeze, force)
@@ -237,12 +234,12 @@ def benchmark(
     from fejoint.proof.runner import run_cases
     from fejoint.show.proof import report_json, report_table, write_report
 
-    report = _shown(lambda progress: run_cases(files, progress))
+    report = shown(lambda progress: run_cases(files, progress))
     written = write_report(report, out) if out is not None else []
     if as_json:
         print(json.dumps(report_json(report), indent=2, allow_nan=False))
     else:
-        _console().print(report_table(report))
+        console().print(report_table(report))
         if written:
             print(f"Written to {out}: {', '.join(path.name for path in written)}")
     return {"met": 0, "missed": 1, "bad": 2}[report.verdict]
@@ -279,8 +276,8 @@ def materials(units: Units = "mm") -> int:
     """List the shipped materials, every figure with its source or mark."""
     from fejoint.show.tables import materials_table
 
-    _known_units(units)
-    _console().print(materials_table(units))
+    known_units(units)
+    console().print(materials_table(units))
     return 0
 
 
@@ -288,9 +285,14 @@ def materials(units: Units = "mm") -> int:
 def schema() -> int:
     """Print the JSON schema of the joint file, for editors."""
     from fejoint.joint.file import joint_schema
+    from fejoint.study.plan import sweep_schema
 
-    print(json.dumps(joint_schema(), indent=2))
+    print(json.dumps(joint_schema({"sweep": sweep_schema()}), indent=2))
     return 0
+
+
+app.command()(sweep)
+app.command()(chart)
 
 
 @app.callback(invoke_without_command=True)
@@ -300,28 +302,11 @@ def _top(version: Annotated[bool, typer.Option("--version", help="Print the vers
         raise typer.Exit()
 
 
-def _read(file: Path, changes: list[str], materials: list[Path]) -> tuple[Any, str]:
-    """Return the joint and the text that makes it again."""
-    from fejoint.joint.file import joint_from_text, read_text, with_changes
-
-    text, material_texts = read_text(file), [read_text(path) for path in materials]
-    joint = joint_from_text(text, changes, material_texts, str(file))
-    return joint, with_changes(text, changes, material_texts)
-
-
 def _solved(joint: Any) -> Result:
     from fejoint.mechanics.driver import solve as solve_joint
 
-    result: Result = _shown(lambda progress: solve_joint(joint, progress=progress))
+    result: Result = shown(lambda progress: solve_joint(joint, progress=progress))
     return result
-
-
-def _shown(work: Callable[[Callable[[str], None] | None], Any]) -> Any:
-    """Do what takes time; on a terminal show what it says of its progress."""
-    if not sys.stderr.isatty():
-        return work(None)
-    with _console(stderr=True).status("reading") as status:
-        return work(status.update)
 
 
 def _pictures(result: Result, folder: Path) -> list[Path]:
@@ -351,26 +336,5 @@ def _pictures(result: Result, folder: Path) -> list[Path]:
         try:
             made += make()
         except FejointError as error:
-            _said(f"pictures left out: {error}", 0)
+            said(f"pictures left out: {error}", 0)
     return made
-
-
-def _known_units(system: str) -> None:
-    if system not in DISPLAY_SYSTEMS:
-        raise JointError(f"--units {system}: must be one of {', '.join(DISPLAY_SYSTEMS)}.")
-
-
-def _console(stderr: bool = False) -> Any:
-    from rich.console import Console
-
-    wide = None if sys.stdout.isatty() else 120
-    return Console(stderr=stderr, highlight=False, width=wide)
-
-
-def _said(sentence: str, code: int) -> int:
-    print(f"fejoint: {sentence}", file=sys.stderr)
-    return code
-
-
-if __name__ == "__main__":
-    main()

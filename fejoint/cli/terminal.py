@@ -1,0 +1,61 @@
+"""What the commands share: options, reading a joint file, the console, progress, one sentence."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from fejoint.errors import JointError, one_line
+from fejoint.units import DISPLAY_SYSTEMS
+
+__all__ = ["Changes", "JointFile", "MaterialFiles", "Units", "console", "known_units", "read_joint", "said", "shown"]
+
+JointFile = Annotated[Path, typer.Argument(metavar="FILE", help="Joint file (TOML); see 'fejoint new'.")]
+Changes = Annotated[list[str], typer.Option("--set", metavar="KEY=VALUE", help="Override a key; may be repeated.")]
+MaterialFiles = Annotated[
+    list[Path], typer.Option("--materials", metavar="FILE", help="File of further materials; may be repeated.")
+]
+Units = Annotated[
+    str, typer.Option("--units", metavar="SYSTEM", help="Units shown: mm (N-mm-MPa), SI (N-m-Pa), inch (lbf-in-psi).")
+]
+
+
+def read_joint(file: Path, changes: list[str], materials: list[Path]) -> tuple[Any, str]:
+    """Return the joint and the text that makes it again."""
+    from fejoint.joint.file import joint_from_text, read_text, with_changes
+
+    text, material_texts = read_text(file), [read_text(path) for path in materials]
+    joint = joint_from_text(text, changes, material_texts, str(file))
+    return joint, with_changes(text, changes, material_texts)
+
+
+def shown(work: Callable[[Callable[[str], None] | None], Any]) -> Any:
+    """Do what takes time; on a terminal show what it says of its progress."""
+    if not sys.stderr.isatty():
+        return work(None)
+    with console(stderr=True).status("reading") as status:
+        return work(status.update)
+
+
+def known_units(system: str) -> None:
+    """Refuse an unknown display system."""
+    if system not in DISPLAY_SYSTEMS:
+        raise JointError(f"--units {system}: must be one of {', '.join(DISPLAY_SYSTEMS)}.")
+
+
+def console(stderr: bool = False) -> Any:
+    """Return a console; 120 columns wide where output is no terminal."""
+    from rich.console import Console
+
+    wide = None if sys.stdout.isatty() else 120
+    return Console(stderr=stderr, highlight=False, width=wide)
+
+
+def said(sentence: str, code: int) -> int:
+    """Say a sentence on standard error and return the exit code."""
+    print(f"fejoint: {one_line(sentence)}", file=sys.stderr)
+    return code

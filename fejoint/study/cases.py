@@ -1,0 +1,122 @@
+"""From a point of a sweep to a joint or its refusal, and the key that its result goes by."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from functools import cache
+from typing import Any
+
+from fejoint.errors import JointError
+from fejoint.joint.description import Joint
+from fejoint.joint.file import joint_from_document
+from fejoint.joint.keys import with_values
+from fejoint.mechanics.reuse import mesh_key, system_key
+from fejoint.mechanics.section import script_path
+from fejoint.show.files import joint_as_understood, versions
+from fejoint.study.columns import Function, source_of
+from fejoint.study.plan import Plan
+
+__all__ = ["Case", "flat", "identity", "joint_of", "numeric_versions", "understood"]
+
+
+@dataclass(frozen=True, slots=True)
+class Case:
+    """A point of a sweep as understood.
+
+    Attributes
+    ----------
+    number : int
+        Of the point, from 0.
+    key : str
+        What its result goes by: a hash of the joint as understood, the
+        analysis, the geometry scripts and all versions that have a part in it.
+    group : bytes
+        Sorts cases that share a mesh together, and in those the ones that share a system.
+    refusal : str
+        Why the joint is refused; empty when it is not.
+    """
+
+    number: int
+    key: str
+    group: bytes
+    refusal: str = ""
+
+
+def joint_of(document: Mapping[str, Any], values: Mapping[str, Any]) -> Joint:
+    """Return the joint of a point: the joint file's dict with the point's values in it; JointError when it is refused."""
+    return joint_from_document(with_values(document, values))
+
+
+def understood(plan: Plan, document: Mapping[str, Any]) -> Iterator[Case]:
+    """Yield every point of a plan as a case."""
+    versioned = repr((numeric_versions(), _scripts()))
+    for number in range(plan.number):
+        values = plan.values(number)
+        try:
+            joint = joint_of(document, values)
+        except JointError as error:
+            yield Case(number, _digest("refused", versioned, _json(values), str(error)), b"", str(error))
+            continue
+        said = joint_as_understood(joint)
+        said.pop("title")
+        group = b"".join(
+            hashlib.blake2b(repr(key).encode(), digest_size=8).digest() for key in (mesh_key(joint), system_key(joint))
+        )
+        yield Case(number, _digest("joint", versioned, _json(said)), group)
+
+
+def identity(
+    document: Mapping[str, Any], plan: Plan, columns: tuple[str, ...], functions: Mapping[str, Function], curves: bool
+) -> dict[str, str]:
+    """Return what a journal belongs to: everything that its results depend on beside the values of the varied keys."""
+    base = {key: value for key, value in document.items() if key not in ("title", "sweep")}
+    varied = tuple(plan.units)
+    return {
+        **{f"version of {name}": version for name, version in numeric_versions().items()},
+        "geometry scripts": _scripts(),
+        **{
+            key: _json(value)
+            for key, value in sorted(flat(base))
+            if not any(key == other or key.startswith(f"{other}.") for other in varied)
+        },
+        "varied keys": ", ".join(sorted(varied)),
+        "columns": ", ".join((*columns, *functions)),
+        **{f"function {name}": _digest(source_of(function))[:16] for name, function in functions.items()},
+        "curves kept": _json(curves),
+    }
+
+
+@cache
+def numeric_versions() -> dict[str, str]:
+    """Return the versions of what computes the numbers, the direct solver among them."""
+    return {name: version for name, version in versions().items() if name not in ("python", "pydantic")}
+
+
+@cache
+def _scripts() -> str:
+    """Return a hash of the geometry scripts: with the joint they decide the mesh."""
+    folder = script_path("single_lap.geo").parent
+    return _digest(*(f"{path.name} {path.read_text(encoding='utf-8')}" for path in sorted(folder.glob("*.geo"))))[:16]
+
+
+def flat(table: Mapping[str, Any], prefix: str = "") -> Iterator[tuple[str, Any]]:
+    """Yield the values of nested tables by dotted key."""
+    for key, value in table.items():
+        if isinstance(value, Mapping):
+            yield from flat(value, f"{prefix}{key}.")
+        else:
+            yield f"{prefix}{key}", value
+
+
+def _json(value: Any) -> str:
+    try:
+        return json.dumps(value, sort_keys=True, default=str)
+    except (TypeError, ValueError, RecursionError):  # what no joint file holds, and every joint refuses
+        return "no value of a joint file"
+
+
+def _digest(*parts: str) -> str:
+    return hashlib.sha256("\0".join(parts).encode()).hexdigest()

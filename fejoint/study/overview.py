@@ -1,0 +1,52 @@
+"""Which pictures suit a sweep: by the number of its parameters, of its first two columns."""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, Any
+
+from fejoint.errors import JointError
+from fejoint.show.charts import others
+from fejoint.show.contours import contour_figure
+from fejoint.show.curve_families import family_figure
+from fejoint.show.ranking import effects_figure
+from fejoint.show.sweep import result_columns
+from fejoint.study.effects import effects
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+__all__ = ["overview"]
+
+COLUMNS = 2  # so many are drawn
+
+
+def overview(table: pd.DataFrame, limits: tuple[str, ...] = ()) -> Iterator[tuple[str, Any]]:
+    """Yield figures with a file name, without ending: curves along one parameter, contours over two, effects of two and more.
+
+    What cannot be drawn (a column without two unlike values, too few cases) is left out.
+    """
+    free: list[str] = []  # of parameters that move together the first
+    while rest := others(table, free):
+        free.append(rest[0])
+    numeric = [name for name in free if table[name].dtype.kind in "if"]
+    drawn = [name for name in result_columns(table) if table[name].dtype.kind == "f" and table[name].nunique() > 1]
+    for column in [name for name in drawn if not name.endswith((".x_mm", ".bondline"))][:COLUMNS]:
+        for kind, figure in _figures(table, column, free, numeric, limits):
+            yield f"{kind}-{column}", figure
+
+
+def _figures(
+    table: pd.DataFrame, column: str, free: list[str], numeric: list[str], limits: tuple[str, ...]
+) -> Iterator[tuple[str, Any]]:
+    with contextlib.suppress(JointError):
+        if numeric and len(free) <= 2:
+            by = next((name for name in reversed(free) if name != numeric[0]), None)
+            yield "curves", family_figure(table, column, numeric[0], by, limits)
+    with contextlib.suppress(JointError):
+        if len(numeric) == len(free) == 2:
+            yield "contours", contour_figure(table, column, numeric[0], numeric[1], limits)
+    with contextlib.suppress(JointError):
+        if len(free) > 1:
+            yield "effects", effects_figure(effects(table, column), column)
