@@ -85,10 +85,10 @@ def ours(joint: Joint, section: Section, solver: str) -> tuple[Stages, float]:
     os.environ["FEJOINT_SOLVER"] = solver
     factoring = 0.0
 
-    def timed(matrix):
+    def timed(*arguments):
         nonlocal factoring
         start = time.process_time()
-        solve = factorise(matrix)
+        solve = factorise(*arguments)
         factoring += time.process_time() - start
         return solve
 

@@ -279,12 +279,15 @@ def killed(study: Study, kills: int, moments: random.Random) -> Iterator[Kill]:
             time.sleep(delay)
         family = descendants(process.pid)
         process.kill()  # this process alone: workers are to find out by themselves
-        process.communicate(timeout=DEADLINE)
+        process.wait(DEADLINE)
         wait_until(lambda family=family: not any(map(alive, family)), 20.0)
-        orphans = sum(map(alive, family))
+        orphans = [pid for pid in family if alive(pid)]
+        for pid in orphans:
+            os.kill(pid, signal.SIGKILL)
+        process.communicate(timeout=DEADLINE)
         sound, after = study.sound(), study.kept()
         now = study.computed()[begun:]
-        yield Kill(moment, len(before), len(after), len(set(now) - after), len(set(now) & before), sound, orphans)
+        yield Kill(moment, len(before), len(after), len(set(now) - after), len(set(now) & before), sound, len(orphans))
 
 
 def full_disk(study: Study, size: int) -> tuple[int, str, bool, int]:

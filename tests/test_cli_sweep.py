@@ -127,7 +127,7 @@ def test_what_is_refused_is_one_sentence_and_nothing_is_written(sill, tmp_path, 
     (tmp_path / "plain.toml").write_text(SILL)
     assert "sweep.vary" in refusal(capsys, "sweep", tmp_path / "plain.toml", "--out", out)
     assert "none.toml" in refusal(capsys, "sweep", tmp_path / "none.toml", "--out", out)
-    assert "workers = 0" in refusal(capsys, "sweep", sill, "--out", out, "--workers", 0)
+    assert "1 or more" in refusal(capsys, "sweep", sill, "--out", out, "--workers", 0)
     assert "--out" in refusal(capsys, "sweep", sill)
     sill.write_text(SILL + '[sweep.vary]\n"load.force" = { from = 1, to = 1000, steps = 6000 }\n')
     said = refusal(capsys, "sweep", sill, "--out", out)

@@ -6,7 +6,7 @@ without them.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -43,6 +43,7 @@ class Curve:
     shear: Floats
     peel: Floats
     axial: Floats
+    _extremes: dict[tuple[str, float], Peak] = field(default_factory=dict, init=False, repr=False)
 
     @classmethod
     def of_theory(cls, x: Floats, shear: Floats, peel: Floats | None = None) -> Curve:
@@ -90,6 +91,11 @@ class Curve:
         return Curve(x, *(self.at(x, name) for name in ("shear", "peel", "axial")))
 
     def _extreme(self, name: str, sign: float) -> Peak:
+        if (name, sign) not in self._extremes:  # asked for by checks, tables and summary alike
+            self._extremes[name, sign] = self._find_extreme(name, sign)
+        return self._extremes[name, sign]
+
+    def _find_extreme(self, name: str, sign: float) -> Peak:
         value = sign * getattr(self, name)
         v0, v1, v2 = value[0:-1:2], value[1::2], value[2::2]
         # Vertex of the parabola through each piece's three points, at -1, 0, 1.

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from fejoint.cli.terminal import Changes, JointFile, MaterialFiles, console, said
+from fejoint.cli.terminal import Changes, JointFile, MaterialFiles, console, said, shown
 from fejoint.errors import FejointError, JointError
 
 if TYPE_CHECKING:
@@ -83,7 +83,8 @@ def sweep(
 
     console().print(sweep_report(table))
     files = [path.name for path in sorted(out.iterdir()) if path.suffix in (".csv", ".parquet", ".json", ".toml")]
-    print(f"Written to {out}: {', '.join([*files, *_pictures(table, out)])}")
+    pictures = shown(lambda say: _pictures(table, out, say))
+    print(f"Written to {out}: {', '.join([*files, *pictures])}")
     counts = table["status"].value_counts()
     return 1 if sum(int(counts.get(status, 0)) for status in ("missed", "failed", "lost")) else 0
 
@@ -156,8 +157,10 @@ def _figure(folder: Path, table: Any, column: str, along: list[str], by: str | N
     return contour_figure(table, column, along[0], along[1], limits), f"contours-{named}"
 
 
-def _pictures(table: Any, out: Path) -> list[str]:
+def _pictures(table: Any, out: Path, say: Callable[[str], None] | None) -> list[str]:
     """Draw what suits the sweep, of its first columns; say in one sentence what cannot be drawn."""
+    if say is not None:
+        say("drawing")
     try:
         from fejoint.environment import require_extra
 

@@ -56,11 +56,11 @@ class Kept:
         How many are kept at most; a joint has three of them a mesh, and two
         meshes or more.
     size : int, bytes
-        How large they may be together, about. What is larger alone is used and
-        not kept.
+        How large they may be together, about, weighed whenever something new
+        comes in. What is larger alone is used and not kept.
     """
 
-    def __init__(self, number: int = 24, size: int = 400_000_000) -> None:
+    def __init__(self, number: int = 24, size: int = 200_000_000) -> None:
         self.number, self.size = number, size
         self._made: OrderedDict[str, Any] = OrderedDict()
 
