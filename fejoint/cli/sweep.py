@@ -137,8 +137,6 @@ def _figure(folder: Path, table: Any, column: str, along: list[str], by: str | N
 
     if len(along) > 2:
         raise JointError("--along: once for curves, twice for contours, not more.")
-    if by is not None and len(along) != 1:
-        raise JointError("--by: only goes with one --along.")
     named = "-".join([column, *along, *([by] if by else [])]).replace("/", "_").replace(" ", "_")
     if column in ("shear", "peel"):
         if len(along) != 0 or by is None:
@@ -148,6 +146,8 @@ def _figure(folder: Path, table: Any, column: str, along: list[str], by: str | N
         from fejoint.show.sweep import read_curves
 
         return bondline_family_figure(read_curves(folder), table, by, column), f"bondline-{named}"
+    if by is not None and len(along) != 1:
+        raise JointError("--by: only goes with one --along.")
     if not along:
         from fejoint.study.effects import effects
 

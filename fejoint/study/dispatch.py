@@ -128,6 +128,8 @@ class _Hands:
     finished: Callable[[list[Outcome]], None]
     suspects: deque[Case] = field(default_factory=deque)
     flying: dict[Future[list[Outcome]], list[Case]] = field(default_factory=dict)
+    size: int = 1
+    """Cases of the next task: as many as a worker has lately done in its time, and twice as many as long as it has time left"""
     deaths: int = 0
     """Rounds with a death since the last outcome"""
     workers: int = 0
@@ -144,7 +146,7 @@ class _Hands:
         if self.suspects:  # one, alone: if a worker dies now, this case is why
             return bool(self.flying) or self._send([self.suspects[0]])
         while self.waiting and len(self.flying) < most:
-            some = list(islice(self.waiting, min(LARGEST_TASK, -(-len(self.waiting) // most))))
+            some = list(islice(self.waiting, min(self.size, -(-len(self.waiting) // most))))
             if not self._send(some):
                 return False
             for _ in some:
@@ -161,7 +163,7 @@ class _Hands:
                 outcomes = future.result()
             except (Exception, CancelledError) as error:
                 if isinstance(error, CancelledError):
-                    raise GONE from None
+                    raise _gone() from None
                 if not worker_died(error):
                     raise _explained(error) from None
                 sound, died = sound and not isinstance(error, BrokenExecutor), True
@@ -175,8 +177,10 @@ class _Hands:
             self.finished(outcomes)
             if alone:
                 self.suspects.popleft()
-            else:
-                self.waiting.extendleft(reversed(some[len(outcomes) :]))
+                continue
+            rest = some[len(outcomes) :]
+            self.waiting.extendleft(reversed(rest))
+            self.size = max(1, len(outcomes)) if rest else min(LARGEST_TASK, max(self.size, 2 * len(some)))
         self.deaths += died
         return sound
 
@@ -208,11 +212,12 @@ class _Hands:
             if self.workers:
                 self.seen = now
             elif now - self.seen > PATIENCE:
-                raise GONE
+                raise _gone()
         return self.workers
 
 
-GONE = SetupError("the cluster has gone, or has no workers any more; finished cases are kept: run the same again to go on.")
+def _gone() -> SetupError:
+    return SetupError("the cluster has gone, or has no workers any more; finished cases are kept: run the same again to go on.")
 
 
 def _explained(error: BaseException) -> SetupError:

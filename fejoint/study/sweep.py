@@ -17,7 +17,7 @@ from fejoint.joint.keys import near
 from fejoint.mechanics.driver import Result, solve
 from fejoint.show.limits import Limit
 from fejoint.study.cases import Case, identity, joint_of, numeric_versions, understood
-from fejoint.study.columns import Function, split_columns, unknown_column
+from fejoint.study.columns import Function, column_values, split_columns, unknown_column
 from fejoint.study.dispatch import Progress, dispatch
 from fejoint.study.engines import cores, local_pool, workers_of
 from fejoint.study.journal import Journal, Outcome
@@ -158,21 +158,17 @@ def sweep(
         known = journal.statuses()
         pending, total = _pending(cases, known, retry), len({case.key for case in cases})
         if pending and not known:
-            _check_columns(plan, document, names)
+            _check_columns(plan, document, names, description.limits)
         finished = _Finished(journal, progress, total, known, cases, pending)
         finished([Outcome(case.key, "refused", case.refusal) for case in pending if case.refusal])
         pending = sorted((case for case in pending if not case.refusal), key=lambda case: (case.group, case.number))
         if pending:
             task = Task(_without_sweep(document), names, functions, description.keep_curves, numeric_versions())
-            dispatch(
-                pending,
-                plan.values,
-                task,
-                (lambda: local_pool(min(at_once, len(pending)))) if executor is None else (lambda: executor),
-                executor is None,
-                finished,
-                finished.tell,
-            )
+            engine = (lambda: local_pool(min(at_once, len(pending)))) if executor is None else (lambda: executor)
+            try:
+                dispatch(pending, plan.values, task, engine, executor is None, finished, finished.tell)
+            finally:
+                finished.tell(last=True)
         found = table_of(plan, cases, journal, description.limits)
         if out is not None:
             said = {"varied": list(found.columns[: len(plan.units)]), "limits": list(description.limits)}
@@ -278,13 +274,22 @@ def _first(plan: Plan, document: Mapping[str, Any]) -> Result | None:
     return None
 
 
-def _check_columns(plan: Plan, document: Mapping[str, Any], names: tuple[str, ...]) -> None:
-    """Refuse unknown columns before thousands of cases go without them."""
-    if names != DEFAULT_COLUMNS:
-        result = _first(plan, document)
-        sentence = unknown_column(result, names) if result is not None else None
-        if sentence:
-            raise JointError(sentence)
+def _check_columns(plan: Plan, document: Mapping[str, Any], names: tuple[str, ...], limits: Sequence[str]) -> None:
+    """Refuse columns that no result has, and limits on them, before thousands of cases go without."""
+    inside = [limit.column for limit in map(Limit.parse, limits) if any(limit.column.startswith(f"{name}.") for name in names)]
+    inside = [column for column in inside if column not in names]
+    if names == DEFAULT_COLUMNS and not inside:
+        return
+    result = _first(plan, document)
+    if result is None:
+        return
+    sentence = unknown_column(result, names)
+    if sentence:
+        raise JointError(sentence)
+    there = column_values(result, names, {})
+    for column in inside:
+        if column not in there:
+            raise JointError(f"sweep.limits: no column {column!r}; {near(column, there)}")
 
 
 def _check_limits(limits: Sequence[str], columns: Sequence[str]) -> None:
