@@ -14,6 +14,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import scipy.sparse as sp
 from numpy.typing import NDArray
 from skfem import MeshQuad
 
@@ -22,7 +23,7 @@ from fejoint.bondline.closed_form.two_beams import Beam, Layer
 from fejoint.mechanics.discretisation import Discretisation, discretise
 from fejoint.mechanics.elasticity import element_stiffness
 from fejoint.mechanics.factor import factorise
-from fejoint.mechanics.linear import _cell_dofs, _scatter
+from fejoint.mechanics.linear import _cell_dofs
 from fejoint.mechanics.section import Section
 
 Floats = NDArray[np.float64]
@@ -57,7 +58,8 @@ def solve_classical(
     along, across = np.arange(0, 18, 2), np.arange(1, 18, 2)
     element[np.ix_(glue, along, along)] = layer.shear_modulus * d.yy_abc[glue]
     element[np.ix_(glue, across, across)] = layer.peel_modulus * d.yy_abc[glue]
-    matrix = _scatter(dofs, element, n)
+    rows, columns = np.repeat(dofs, dofs.shape[1], axis=1), np.tile(dofs, (1, dofs.shape[1]))
+    matrix = sp.csc_array(sp.coo_array((element.ravel(), (rows.ravel(), columns.ravel())), shape=(n, n)))
 
     load = np.zeros(n)
     _add_loads(load, d, "left", lower.thickness, left, -1.0)

@@ -72,12 +72,12 @@ def test_a_sweep_writes_its_files_and_pictures_and_goes_on_when_run_again(sill, 
     assert run(["sweep", str(sill), "--out", str(out), "--workers", "2"]) == 0
     said, err = capsys.readouterr()
     assert err == ""
-    assert "9 cases" in said and "cases are feasible" in said and "Least and largest" in said
+    assert "9 cases" in said and "of 9 are feasible" in said and "Least and largest" in said
     files = "curves.parquet joint.toml sweep.csv sweep.json sweep.parquet contours-peak_shear_MPa.png".split()
     assert all(name in said for name in files)
     assert {*files, "journal.sqlite", "effects-peak_peel_MPa.svg"} <= {path.name for path in out.iterdir()}
     table = pd.read_parquet(out / "sweep.parquet")
-    assert list(table["status"]) == ["done"] * 9 and f"{int(table['feasible'].sum())} cases are feasible" in said
+    assert list(table["status"]) == ["done"] * 9 and f"{int(table['feasible'].sum())} of 9 are feasible" in said
     before = (out / "sweep.csv").read_bytes()
     assert run(["sweep", str(sill), "--out", str(out)]) == 0
     assert (out / "sweep.csv").read_bytes() == before  # the seconds are those of the first time as well
@@ -142,7 +142,7 @@ def test_all_refused(sill, tmp_path, capsys, here):
     sill.write_text(SILL + '[sweep]\nlimits = ["peak_shear_MPa <= 20"]\n[sweep.vary]\n"load.force" = ["1 kg", "2 kg"]\n')
     assert run(["sweep", str(sill), "--out", str(tmp_path / "out")]) == 0
     out, err = capsys.readouterr()
-    assert "2 cases" in out and "0 cases are feasible" in out and err == ""
+    assert "2 cases" in out and "0 of 2 are feasible" in out and err == ""
     assert list(pd.read_parquet(tmp_path / "out" / "sweep.parquet")["status"]) == ["refused"] * 2
 
 
@@ -232,8 +232,8 @@ ALONG, OTHER = "joint.overlap_length_mm", "load.force_N"
             f"contours-peak_peel_MPa-{ALONG}-{OTHER}",
         ),
         (["--of", "peak_peel_MPa"], "effects-peak_peel_MPa"),
-        (["--of", "shear", "--by", ALONG, "--where", f"{OTHER}=1500"], f"bondline-shear-{ALONG}"),
-        (["--of", "peel", "--by", OTHER, "--where", f"{ALONG}=12"], f"bondline-peel-{OTHER}"),
+        (["--of", "shear", "--by", ALONG, "--where", f"{OTHER}=1500"], f"bondline-shear-{ALONG}-{OTHER}=1500"),
+        (["--of", "peel", "--by", OTHER, "--where", f"{ALONG}=12"], f"bondline-peel-{OTHER}-{ALONG}=12"),
     ],
 )
 def test_every_kind_of_chart(folder, capsys, options, name):

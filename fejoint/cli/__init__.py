@@ -134,10 +134,12 @@ def check(file: JointFile, changes: Changes = [], materials: MaterialFiles = [])
     joint, text = read_joint(file, changes, materials)
     said_too = ""
     if "sweep" in tomllib.loads(text):
-        from fejoint.study.sweep import planned
+        from fejoint.study.sweep import ASK_ABOVE, looked_over
 
-        said_too = f", with a sweep of {planned(file, changes, materials).number} cases"
-    print(f"{file}: a valid {joint.geometry.kind} joint{said_too}.")
+        number, refused, first = looked_over(file, changes, materials)
+        said_too = f", with a sweep of {number} cases" + (f", {refused} of them refused, such as: {first}" if refused else "")
+        said_too += f"; it needs --yes, being more than {ASK_ABOVE}" if number > ASK_ABOVE else ""
+    print(f"{file}: a valid {joint.geometry.kind} joint{said_too.rstrip('.')}.")
     return 0
 
 

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import contextlib
+import re
+import signal
 import sys
 import time
 from collections.abc import Callable, Iterator
@@ -44,11 +46,13 @@ def sweep(
         raise JointError("--tls-ca, --tls-cert and --tls-key only go with --cluster; leave them out.")
     if cluster is not None and workers is not None:
         raise JointError("--workers: a cluster has its own number of workers; leave one of the two out.")
-    from fejoint.study.engines import cluster_executor, stop
+    from fejoint.study.cluster import cluster_executor
+    from fejoint.study.engines import stop
     from fejoint.study.sweep import sweep as run_sweep
 
     executor: Executor | None = None
     last: list[Progress] = []
+    before = signal.signal(signal.SIGTERM, _interrupt)  # of a batch system whose time is up
     try:
         if cluster is not None:
             executor = cluster_executor(cluster, tls_ca=tls_ca, tls_cert=tls_cert, tls_key=tls_key)
@@ -77,6 +81,7 @@ def sweep(
         )
         return said(f"interrupted: {kept}.", 130)
     finally:
+        signal.signal(signal.SIGTERM, before)
         if executor is not None:
             stop(executor)
     from fejoint.show.sweep import sweep_report
@@ -87,6 +92,10 @@ def sweep(
     print(f"Written to {out}: {', '.join([*files, *pictures])}")
     counts = table["status"].value_counts()
     return 1 if sum(int(counts.get(status, 0)) for status in ("missed", "failed", "lost")) else 0
+
+
+def _interrupt(*_: object) -> None:
+    raise KeyboardInterrupt
 
 
 def chart(
@@ -119,9 +128,15 @@ def chart(
 
     table = chosen(read_table(folder), where)
     figure, name = _figure(folder, table, column, along, by, limit or list(read_study_limits(folder)))
-    from fejoint.show.charts import save_chart
+    from fejoint.show.charts import save_chart, title
+    from fejoint.show.pen import settled
     from fejoint.show.plots import save_figure
 
+    if where:
+        title(figure, f"{figure.get_suptitle()}; only {', '.join(where)}")
+        figure.set_layout_engine("constrained")
+        settled(figure)
+        name += "".join(f"-{_in_a_name(condition)}" for condition in where)
     for path in save_chart(figure, folder / name) if out is None else [save_figure(figure, out)]:
         print(f"Written: {path}")
     return 0
@@ -137,7 +152,7 @@ def _figure(folder: Path, table: Any, column: str, along: list[str], by: str | N
 
     if len(along) > 2:
         raise JointError("--along: once for curves, twice for contours, not more.")
-    named = "-".join([column, *along, *([by] if by else [])]).replace("/", "_").replace(" ", "_")
+    named = _in_a_name("-".join([column, *along, *([by] if by else [])]))
     if column in ("shear", "peel"):
         if len(along) != 0 or by is None:
             raise JointError(
@@ -157,6 +172,11 @@ def _figure(folder: Path, table: Any, column: str, along: list[str], by: str | N
     return contour_figure(table, column, along[0], along[1], limits), f"contours-{named}"
 
 
+def _in_a_name(text: str) -> str:
+    """Return a text as a part of a file's name."""
+    return re.sub(r"[^\w.+=-]", "_", text)
+
+
 def _pictures(table: Any, out: Path, say: Callable[[str], None] | None) -> list[str]:
     """Draw what suits the sweep, of its first columns; say in one sentence what cannot be drawn."""
     if say is not None:
@@ -167,8 +187,10 @@ def _pictures(table: Any, out: Path, say: Callable[[str], None] | None) -> list[
         require_extra("matplotlib", "plot", "a chart")
         from fejoint.show.charts import save_chart
         from fejoint.show.sweep import read_study_limits
-        from fejoint.study.overview import overview
+        from fejoint.study.overview import KINDS, overview
 
+        for name in {f"{kind}-{column}.{ending}" for kind in KINDS for column in table.columns for ending in ("png", "svg")}:
+            (out / name).unlink(missing_ok=True)  # of an earlier run, with other values
         figures = overview(table, read_study_limits(out))
         return [path.name for name, figure in figures for path in save_chart(figure, out / name)]
     except FejointError as error:

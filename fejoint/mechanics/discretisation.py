@@ -13,12 +13,23 @@ from skfem import CellBasis, ElementQuad2
 
 from fejoint.mechanics.section import Section
 
-__all__ = ["Discretisation", "discretise", "of_mesh"]
+__all__ = ["Discretisation", "discretise", "of_mesh", "shared"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 P = ParamSpec("P")
 Made = TypeVar("Made")
+
+
+def shared(made: Made) -> Made:
+    """Return arrays, or a tuple or list of things among which are some, such that nobody can write into them.
+
+    What serves one joint after another must not be changed by the first.
+    """
+    for part in made if isinstance(made, tuple | list) else (made,):
+        if isinstance(part, np.ndarray):
+            part.flags.writeable = False
+    return made
 
 
 def of_mesh(make: Callable[Concatenate[Discretisation, P], Made]) -> Callable[Concatenate[Discretisation, P], Made]:
@@ -30,7 +41,7 @@ def of_mesh(make: Callable[Concatenate[Discretisation, P], Made]) -> Callable[Co
     def once(d: Discretisation, /, *names: P.args, **more: P.kwargs) -> Made:
         key = (make.__module__, make.__qualname__, *names, *sorted(more.items()))
         if key not in d.made:
-            d.made[key] = make(d, *names, **more)
+            d.made[key] = shared(make(d, *names, **more))
         made: Made = d.made[key]
         return made
 
@@ -105,7 +116,7 @@ def discretise(section: Section) -> Discretisation:
     wx = (weight_qc[..., None] * x).transpose(0, 2, 1)
     wy = (weight_qc[..., None] * y).transpose(0, 2, 1)
     shape_qa = np.stack([np.asarray(basis.basis[a][0])[0] for a in range(9)], axis=1)
-    return Discretisation(
+    made = Discretisation(
         section=section,
         points=np.ascontiguousarray(basis.doflocs.T),
         nodes_ac=np.ascontiguousarray(basis.element_dofs.T),
@@ -117,3 +128,6 @@ def discretise(section: Section) -> Discretisation:
         xy_abc=wx @ y,
         yy_abc=wy @ y,
     )
+    mesh = section.mesh
+    shared([*vars(made).values(), mesh.p, mesh.t, *mesh.subdomains.values(), *mesh.boundaries.values()])
+    return made

@@ -53,7 +53,10 @@ def law(material: AdherendMaterial | Adhesive) -> Law:
         [-c["nu_xz"] / c["e_x"], -c["nu_yz"] / c["e_y"], 1 / c["e_z"]],
     ]
     compliance[2, 2] = 1 / c["g_xy"]
-    return Law(np.asarray(np.linalg.inv(compliance), dtype=np.float64), np.array([c["a_x"], c["a_y"], 0.0, c["a_z"]]))
+    stiffness = np.asarray(np.linalg.inv(compliance), dtype=np.float64)
+    expansion = np.array([c["a_x"], c["a_y"], 0.0, c["a_z"]])
+    stiffness.flags.writeable = expansion.flags.writeable = False  # laws serve one joint after another
+    return Law(stiffness, expansion)
 
 
 def element_stiffness(stiffness_ijc: Floats, xx_abc: Floats, xy_abc: Floats, yy_abc: Floats) -> Floats:

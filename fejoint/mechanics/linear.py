@@ -364,11 +364,3 @@ def _cell_field(d: Discretisation, by_region: dict[str, Floats]) -> Floats:
     for name, value in by_region.items():
         field[d.section.cells(name)] = value
     return field
-
-
-def _scatter(dofs: Ints, matrices: Floats, n: int) -> sp.csc_array:
-    # 32-bit numbers, which the sparse matrix ends up with anyway, halve the traffic of the largest arrays here.
-    dofs = dofs.astype(np.int32)
-    rows = np.repeat(dofs, dofs.shape[1], axis=1).ravel()
-    columns = np.tile(dofs, (1, dofs.shape[1])).ravel()
-    return sp.csc_array(sp.coo_array((matrices.ravel(), (rows, columns)), shape=(n, n)))

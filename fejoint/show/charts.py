@@ -7,7 +7,6 @@ crosses. Colours step evenly in lightness, so that a grey print still tells them
 
 from __future__ import annotations
 
-import contextlib
 import textwrap
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -19,7 +18,7 @@ from numpy.typing import NDArray
 
 from fejoint.errors import JointError
 from fejoint.show.colours import INK, sequential
-from fejoint.show.limits import Limit, column_label, column_of, column_unit, parameters
+from fejoint.show.limits import Limit, column_label, column_unit, follows, numbers, parameters
 from fejoint.show.plots import save_figure
 
 if TYPE_CHECKING:
@@ -39,9 +38,7 @@ __all__ = [
     "infeasible",
     "is_geometric",
     "line_mark",
-    "numbers",
     "others",
-    "places",
     "save_chart",
     "set_axis",
     "title",
@@ -116,46 +113,13 @@ def infeasible(table: pd.DataFrame) -> Bools:
     return np.array(table["feasible"].eq(False).fillna(False).to_numpy(dtype=bool))
 
 
-def numbers(table: pd.DataFrame, column: str) -> Floats:
-    """Return a column of numbers, missing ones as NaN; JointError when there is none of this name, or it holds texts."""
-    values = column_of(table, column)
-    try:
-        return np.array(values.to_numpy(dtype=float, na_value=np.nan))
-    except (TypeError, ValueError):
-        raise JointError(f"{column} holds texts; a chart needs a column of numbers here.") from None
-
-
-def places(table: pd.DataFrame, column: str) -> tuple[Floats, list[str] | None]:
-    """Return a column's places on an axis: numbers as they are; texts and truth values by their order, with their names."""
-    values = column_of(table, column)
-    if values.dtype != bool:
-        with contextlib.suppress(JointError):
-            return numbers(table, column), None
-    names, place = np.unique([str(value) for value in values], return_inverse=True)
-    return place.astype(float), names.tolist()
-
-
 def others(table: pd.DataFrame, shown: Sequence[str]) -> list[str]:
     """Return the parameters that vary and are not tied to one of those shown."""
     return [
         name
         for name in parameters(table)
-        if name not in shown and table[name].nunique() > 1 and not any(_follows(table, name, other) for other in shown)
+        if name not in shown and table[name].nunique() > 1 and not any(follows(table, name, other) for other in shown)
     ]
-
-
-def _follows(table: pd.DataFrame, name: str, other: str) -> bool:
-    """Return whether a parameter has one value for each value of another.
-
-    Where no number comes twice, as in a Latin hypercube, that says nothing:
-    it must then rise or fall with the other one, too.
-    """
-    (value, value_names), (along, along_names) = places(table, name), places(table, other)
-    order = np.argsort(along, kind="stable")
-    steps, same = np.diff(value[order]), np.diff(along[order]) == 0
-    if same.any() or value_names or along_names:
-        return not steps[same].any()
-    return bool((steps >= 0).all() or (steps <= 0).all())
 
 
 def vary(names: Sequence[str]) -> str:

@@ -20,7 +20,6 @@ from fejoint.show.charts import (
     infeasible,
     is_geometric,
     line_mark,
-    numbers,
     others,
     set_axis,
     title,
@@ -28,7 +27,7 @@ from fejoint.show.charts import (
     words,
 )
 from fejoint.show.colours import FAINT, INK
-from fejoint.show.limits import Limit, column_label, column_unit, read_limits
+from fejoint.show.limits import Limit, column_label, column_unit, numbers, read_limits
 from fejoint.show.pen import drawing_style, legend_below, plate, settled
 
 if TYPE_CHECKING:
@@ -43,7 +42,7 @@ Ints = NDArray[np.int64]
 
 DASHES: tuple[Any, ...] = ("-", (0, (6, 2)), (0, (1.4, 1.6)), (0, (6, 2, 1.2, 2)))  # of limits, in their order
 HATCHES = ("///", "\\\\\\", "---", "|||")
-NO_RESULT: dict[str, Any] = {"facecolor": "#f0f1f2", "edgecolor": "#b9c0c5", "hatch": "xx", "linewidth": 0.0}
+EMPTY: dict[str, Any] = {"facecolor": "#f0f1f2", "edgecolor": "#b9c0c5", "hatch": "xx", "linewidth": 0.0}
 LEVELS = 9
 FLATTEST = 0.01  # of triangles: radius of the inner circle over that of the outer one
 
@@ -103,8 +102,8 @@ def contour_figure(table: pd.DataFrame, column: str, x: str, y: str, limits: Lim
         if cases.without.any():
             from matplotlib.patches import Patch
 
-            ground.hatch_rest(axes, cases.value, zorder=0.5, gid="no result area", **NO_RESULT)
-            key.append(Patch(label="no result here", **NO_RESULT))
+            ground.hatch_rest(axes, cases.value, zorder=0.5, gid="no result area", **EMPTY)
+            key.append(Patch(label="no result here", **EMPTY))
         if not cases.beyond.any():
             key.append(line_mark(label="case", linestyle="none", marker="o", color=INK, markersize=4.5))
         legend_below(figure, [*key, *cases.key(limits)], 4)
@@ -154,8 +153,7 @@ def _draw_limits(
     for i, limit in enumerate(limits):
         said &= limit.holds(table)
         # Positive where the limit is broken.
-        beyond = np.where(cases.without, np.nan, numbers(table, limit.column) - limit.value)
-        beyond = beyond if limit.sense == "<=" else -beyond
+        beyond = np.where(cases.without, np.nan, limit.beyond(table))
         if not ground.holds(beyond):
             continue
         if np.nanmax(beyond) <= 0:

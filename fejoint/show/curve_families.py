@@ -26,14 +26,13 @@ from fejoint.show.charts import (
     is_geometric,
     line_mark,
     others,
-    places,
     set_axis,
     title,
     vary,
     words,
 )
 from fejoint.show.colours import FAINT, INK
-from fejoint.show.limits import Limit, column_label, column_of, read_limits
+from fejoint.show.limits import Limit, column_label, column_of, places, read_limits
 from fejoint.show.pen import drawing_style, legend_below, settled
 
 if TYPE_CHECKING:
@@ -170,13 +169,13 @@ def _draw_limits(axes: Axes, values: Floats, limits: Sequence[Limit]) -> None:
     low, high = (found.min(), found.max()) if len(found) else (0.0, 0.0)
     room = 0.6 * ((high - low) or abs(high) or 1.0)
     for limit in limits:
-        near, above = low - room <= limit.value <= high + room, limit.value > high
+        bounds = (limit.value, -limit.value) if limit.of_magnitude and low < 0 else (limit.value,)
+        near = [value for value in bounds if low - room <= value <= high + room]
+        for value in near:
+            axes.axhline(value, color=LIMIT_COLOUR, linewidth=1.4, linestyle=(0, (7, 3)), zorder=1.5, gid="limit")
+        above = limit.value > high
+        text, place = (limit.label, near[0]) if near else (f"{limit.label} lies {'above' if above else 'below'}", float(above))
         look: dict[str, Any] = {"xycoords": ("axes fraction", "data" if near else "axes fraction"), "color": LIMIT_COLOUR}
-        text, place = (
-            (limit.label, limit.value) if near else (f"{limit.label} lies {'above' if above else 'below'}", float(above))
-        )
-        if near:
-            axes.axhline(limit.value, color=LIMIT_COLOUR, linewidth=1.4, linestyle=(0, (7, 3)), zorder=1.5, gid="limit")
         text = re.sub(" (?=[≤≥]|lies)", "\n", text)
         axes.annotate(text, (1.0, place), (6, 0), textcoords="offset points", va="center", **look)
 

@@ -202,12 +202,14 @@ def joint_marks(joint: Joint) -> dict[str, str]:
 
 def versions() -> dict[str, str]:
     """Return the versions of everything that has a part in the numbers."""
-    return {"fejoint": __version__, "python": platform.python_version(), "solver": solver_name(), **_packages()}
+    solver = solver_name()
+    used = ("numpy", "scipy", "scikit-fem", "gmsh", "pydantic") + (("kvxopt",) if solver == "CHOLMOD" else ())
+    return {"fejoint": __version__, "python": platform.python_version(), "solver": solver, **{n: _version(n) for n in used}}
 
 
 @cache
-def _packages() -> dict[str, str]:
-    return {name: metadata.version(name) for name in ("numpy", "scipy", "scikit-fem", "gmsh", "pydantic")}
+def _version(package: str) -> str:
+    return metadata.version(package)
 
 
 def section_mesh(result: Result) -> Any:

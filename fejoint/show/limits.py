@@ -1,7 +1,8 @@
-"""Limits on the columns of a sweep's table, and what its columns are called."""
+"""The columns of a sweep's table: limits on them, their numbers, which go together, what they are called."""
 
 from __future__ import annotations
 
+import contextlib
 import math
 import re
 from collections.abc import Iterable
@@ -17,9 +18,10 @@ from fejoint.joint.keys import near
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["Limit", "column_label", "column_of", "column_unit", "parameters", "read_limits"]
+__all__ = ["Limit", "column_label", "column_of", "column_unit", "follows", "numbers", "parameters", "places", "read_limits"]
 
 Bools = NDArray[np.bool_]
+Floats = NDArray[np.float64]
 
 FORM = 'write it as "peak_peel_MPa <= 20": a column, <= or >=, and a number'
 _LIMIT = re.compile(r"\s*([^<>=\s](?:[^<>=]*[^<>=\s])?)\s*(<=|>=)\s*(\S+)\s*")
@@ -45,7 +47,11 @@ UNITS = {
 
 @dataclass(frozen=True)
 class Limit:
-    """A limit on a column of a sweep's table: its values stay at or below (``<=``), or at or above (``>=``), a number."""
+    """A limit on a column of a sweep's table: its values stay at or below (``<=``), or at or above (``>=``), a number.
+
+    A shear stress is limited by its magnitude from above: its sign only tells
+    the direction, and a joint in compression is no safer for it.
+    """
 
     column: str
     sense: str
@@ -69,21 +75,27 @@ class Limit:
             raise JointError(f"limit {text!r}: {FORM}.")
         return cls(found[1], found[2], value)
 
-    def holds(self, table: pd.DataFrame | pd.Series[Any]) -> Bools:
-        """Return in which cases (rows of a table, or a column alone) the limit holds; without a value it does not.
+    def holds(self, table: pd.DataFrame) -> Bools:
+        """Return in which cases of a table the limit holds; without a value it does not.
 
         Raises
         ------
         JointError
             The table has no such column, or the column holds texts.
         """
-        column = column_of(table, self.column) if table.ndim == 2 else table
-        try:
-            values = column.to_numpy(dtype=float, na_value=np.nan)
-        except (TypeError, ValueError):
-            raise JointError(f"limit {str(self)!r}: {self.column} holds texts; limit a column of numbers.") from None
-        # Comparisons with NaN are false.
-        return np.asarray(values <= self.value if self.sense == "<=" else values >= self.value)
+        return self.beyond(table) <= 0  # not where there is no value: comparisons with NaN are false
+
+    def beyond(self, table: pd.DataFrame) -> Floats:
+        """Return how far the cases of a table lie beyond the limit, in its unit: negative within it, NaN without a value."""
+        values = numbers(table, self.column)
+        if self.of_magnitude:
+            values = np.abs(values)
+        return values - self.value if self.sense == "<=" else self.value - values
+
+    @property
+    def of_magnitude(self) -> bool:
+        """Whether it is the magnitude of the column that stays below."""
+        return self.sense == "<=" and "shear" in _name(self.column).split() and not self.column.startswith(TABLES)
 
     def __str__(self) -> str:
         return f"{self.column} {self.sense} {self.value:.12g}"
@@ -92,7 +104,8 @@ class Limit:
     def label(self) -> str:
         """What stands on a figure, such as ``peak peel ≤ 20 MPa``."""
         sign, unit = "≤" if self.sense == "<=" else "≥", column_unit(self.column)
-        return f"{_name(self.column)} {sign} {self.value:g}{f' {unit}' if unit else ''}"
+        name = f"|{_name(self.column)}|" if self.of_magnitude else _name(self.column)
+        return f"{name} {sign} {self.value:g}{f' {unit}' if unit else ''}"
 
 
 def read_limits(limits: str | Limit | Iterable[str | Limit]) -> tuple[Limit, ...]:
@@ -121,6 +134,43 @@ def column_of(table: pd.DataFrame, name: str) -> pd.Series[Any]:
     if name not in table.columns:
         raise JointError(f"the table has no column {name!r}; {near(str(name), map(str, table.columns))}")
     return table[name]
+
+
+def numbers(table: pd.DataFrame, column: str) -> Floats:
+    """Return a column of numbers, missing ones as NaN; JointError when there is none of this name, or it holds texts."""
+    values = column_of(table, column)
+    try:
+        return np.array(values.to_numpy(dtype=float, na_value=np.nan))
+    except (TypeError, ValueError):
+        raise JointError(f"{column} holds texts; a column of numbers is needed here.") from None
+
+
+def places(table: pd.DataFrame, column: str) -> tuple[Floats, list[str] | None]:
+    """Return a column's places on an axis: numbers as they are; texts and truth values by their order, with their names."""
+    values = column_of(table, column)
+    if values.dtype != bool:
+        with contextlib.suppress(JointError):
+            return numbers(table, column), None
+    names, place = np.unique([str(value) for value in values], return_inverse=True)
+    return place.astype(float), names.tolist()
+
+
+def follows(table: pd.DataFrame, name: str, other: str) -> bool:
+    """Return whether a parameter has one value for each value of another.
+
+    Where no number of the other comes twice, as in a Latin hypercube, that says
+    nothing: numbers must then rise or fall with it, and texts never come twice.
+    """
+    (value, value_names), (along, along_names) = places(table, name), places(table, other)
+    # By the numbers of their levels, of which one is that of no value.
+    level, other_level = (np.unique(place, return_inverse=True)[1] for place in (value, along))
+    order = np.argsort(other_level, kind="stable")
+    steps, same = np.diff(level[order]), np.diff(other_level[order]) == 0
+    if same.any() or along_names:
+        return not steps[same].any()
+    if value_names:
+        return len(value_names) == len(value)
+    return bool((steps >= 0).all() or (steps <= 0).all())
 
 
 def parameters(table: pd.DataFrame) -> list[str]:

@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from fejoint.errors import JointError
-from fejoint.show.charts import numbers, title, words
+from fejoint.show.charts import title, words
 from fejoint.show.colours import FAINT, INK, diverging
-from fejoint.show.limits import column_label, column_of, column_unit
+from fejoint.show.limits import column_label, column_of, column_unit, numbers
 from fejoint.show.pen import drawing_style, settled
 
 if TYPE_CHECKING:

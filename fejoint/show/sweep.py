@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Iterable
 from pathlib import Path
+from textwrap import shorten
 from typing import TYPE_CHECKING, Any
 
 from rich import box
@@ -28,15 +29,18 @@ MEANING = {
     "refused": "no valid joint: the reason names the value",
     "failed": "not solved: the reason says why; --retry tries again",
     "lost": "its worker died twice; --retry tries again",
+    "missing": "not solved yet: run the same again to go on",
 }
-ENDS = ("feasible", "status", "reason", "seconds")
+ENDS = ("feasible", "status", "reason", "warnings", "seconds")
 MOST_ROWS = 12
 
 
 def sweep_report(table: pd.DataFrame) -> RenderableType:
     """Return how the cases ended and where each column is least and largest."""
     counts = table["status"].value_counts()
-    ended = Table(title=f"{len(table)} cases", box=box.SIMPLE_HEAD, title_justify="left", title_style="bold")
+    ended = Table(
+        title=f"{len(table)} case{'s' if len(table) > 1 else ''}", box=box.SIMPLE_HEAD, title_justify="left", title_style="bold"
+    )
     ended.add_column("cases", justify="right")
     for name in ("status", "meaning", "first reason")[: 3 if table["reason"].any() else 2]:
         ended.add_column(name, overflow="fold")
@@ -46,7 +50,11 @@ def sweep_report(table: pd.DataFrame) -> RenderableType:
             ended.add_row(*(str(counts[status]), status, meaning, first)[: len(ended.columns)])
     parts: list[RenderableType] = [ended]
     if "feasible" in table:
-        parts.append(Text(f"{int(table['feasible'].sum())} cases are feasible: done, and within all limits."))
+        parts.append(Text(f"{int(table['feasible'].sum())} of {len(table)} are feasible: done, and within all limits."))
+    warned = table.loc[table["warnings"] != "", "warnings"]
+    if len(warned):
+        parts.append(Text(f"{len(warned)} of {len(table)} carry warnings (column warnings), such as case {warned.index[0]}:"))
+        parts.append(Text(f"  {shorten(warned.iloc[0], 300, placeholder=' ...')}"))
     extremes = _extremes(table)
     if extremes.row_count:
         parts += [Text(""), extremes]
@@ -142,4 +150,5 @@ def _equal(column: pd.Series[Any], value: str) -> pd.Series[Any]:
         number = float(value)
     except ValueError:
         raise JointError(f"--where {column.name}={value}: the column holds numbers; give one in its unit.") from None
-    return (column - number).abs() <= 1e-9 * max(abs(number), 1e-300)
+    exact = (column - number).abs() <= 1e-9 * max(abs(number), 1e-300)
+    return exact if exact.any() else column.map(lambda v: f"{v:g}") == f"{number:g}"  # as pictures and messages print it

@@ -12,12 +12,13 @@ from typing import Any
 from fejoint.errors import JointError
 from fejoint.joint.description import Joint
 from fejoint.joint.file import joint_from_document
-from fejoint.joint.keys import with_values
+from fejoint.joint.keys import known_keys, with_values
 from fejoint.mechanics.reuse import mesh_key, system_key
 from fejoint.mechanics.section import script_path
 from fejoint.show.files import joint_as_understood, versions
 from fejoint.study.columns import Function, source_of
 from fejoint.study.plan import Plan
+from fejoint.units import as_number
 
 __all__ = ["Case", "flat", "identity", "joint_of", "numeric_versions", "understood"]
 
@@ -52,7 +53,7 @@ def joint_of(document: Mapping[str, Any], values: Mapping[str, Any]) -> Joint:
 
 def understood(plan: Plan, document: Mapping[str, Any]) -> Iterator[Case]:
     """Yield every point of a plan as a case."""
-    versioned = repr((numeric_versions(), _scripts()))
+    versioned = repr(numeric_versions())
     for number in range(plan.number):
         values = plan.values(number)
         try:
@@ -71,28 +72,32 @@ def understood(plan: Plan, document: Mapping[str, Any]) -> Iterator[Case]:
 def identity(
     document: Mapping[str, Any], plan: Plan, columns: tuple[str, ...], functions: Mapping[str, Function], curves: bool
 ) -> dict[str, str]:
-    """Return what a journal belongs to: everything that its results depend on beside the values of the varied keys."""
-    base = {key: value for key, value in document.items() if key not in ("title", "sweep")}
+    """Return what a journal belongs to, in words that its user can compare.
+
+    A result goes by its case's key, which holds the whole joint. This keeps
+    studies apart, and holds what no key does: what is kept of each result.
+    """
+    base = {key: value for key, value in document.items() if key not in ("title", "sweep", "materials")}
+    units = known_keys()
     varied = tuple(plan.units)
     return {
         **{f"version of {name}": version for name, version in numeric_versions().items()},
-        "geometry scripts": _scripts(),
         **{
-            key: _json(value)
+            key: _json(_number(value, units.get(key)))
             for key, value in sorted(flat(base))
             if not any(key == other or key.startswith(f"{other}.") for other in varied)
         },
         "varied keys": ", ".join(sorted(varied)),
-        "columns": ", ".join((*columns, *functions)),
+        "columns": ", ".join(sorted((*columns, *functions))),
         **{f"function {name}": _digest(source_of(function))[:16] for name, function in functions.items()},
         "curves kept": _json(curves),
     }
 
 
-@cache
 def numeric_versions() -> dict[str, str]:
-    """Return the versions of what computes the numbers, the direct solver among them."""
-    return {name: version for name, version in versions().items() if name not in ("python", "pydantic")}
+    """Return the versions of what computes the numbers, the direct solver and the geometry scripts among them."""
+    found = {name: version for name, version in versions().items() if name not in ("python", "pydantic")}
+    return found | {"geometry scripts": _scripts()}
 
 
 @cache
@@ -100,6 +105,14 @@ def _scripts() -> str:
     """Return a hash of the geometry scripts: with the joint they decide the mesh."""
     folder = script_path("single_lap.geo").parent
     return _digest(*(f"{path.name} {path.read_text(encoding='utf-8')}" for path in sorted(folder.glob("*.geo"))))[:16]
+
+
+def _number(value: Any, unit: str | None) -> Any:
+    """Return a quantity as a number in its inside unit, so that 12.5 and "12.5 mm" are one."""
+    try:
+        return value if unit is None else as_number(value, unit)
+    except ValueError:  # the joint refuses it, too
+        return value
 
 
 def flat(table: Mapping[str, Any], prefix: str = "") -> Iterator[tuple[str, Any]]:

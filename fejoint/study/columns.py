@@ -11,13 +11,14 @@ from fejoint.errors import JointError
 from fejoint.joint.keys import near
 from fejoint.mechanics.driver import Result
 from fejoint.show.files import summary
+from fejoint.study.journal import Value
+from fejoint.study.wording import short
 
-__all__ = ["Value", "column_values", "split_columns", "unknown_column"]
+__all__ = ["Function", "column_values", "source_of", "split_columns", "unknown_column"]
 
-Value = float | int | str | bool | None
 Function = Callable[[Result], Any]
 
-_TAKEN = ("case", "feasible", "status", "reason", "seconds")
+_TAKEN = ("case", "title", "feasible", "status", "reason", "warnings", "seconds")
 
 
 def split_columns(columns: Sequence[Any]) -> tuple[tuple[str, ...], dict[str, Function]]:
@@ -29,10 +30,12 @@ def split_columns(columns: Sequence[Any]) -> tuple[tuple[str, ...], dict[str, Fu
         Neither, a function without a name of its own, or a name used twice.
     """
     if isinstance(columns, str) or not isinstance(columns, Iterable):
-        raise JointError(f"columns = {_short(columns)}: must be a list of names in summary.json and of functions of the result.")
+        raise JointError(f"columns = {short(columns)}: must be a list of names in summary.json and of functions of the result.")
     names: list[str] = []
     functions: dict[str, Function] = {}
     for column in columns:
+        if column == "warnings":  # every sweep has them
+            continue
         if isinstance(column, str):
             name = column
             names.append(column)
@@ -42,7 +45,7 @@ def split_columns(columns: Sequence[Any]) -> tuple[tuple[str, ...], dict[str, Fu
                 raise JointError("columns: a function needs a name for its column: define it with def NAME(result).")
             functions[name] = column
         else:
-            raise JointError(f"columns: {_short(column)} is neither a name in summary.json nor a function of the result.")
+            raise JointError(f"columns: {short(column)} is neither a name in summary.json nor a function of the result.")
         if name in _TAKEN or len(names) + len(functions) > len({*names, *functions}):
             raise JointError(f"columns: the name {name!r} is taken; leave it out or give the function another name.")
     return tuple(names), functions
@@ -53,37 +56,41 @@ def column_values(result: Result, names: Iterable[str], functions: Mapping[str, 
 
     A name of a table in the summary stands for all that it holds
     (``adherend_peak_MPa`` for ``adherend_peak_MPa.lower`` and so on), that of a
-    peak for its value. What a case does not have is left out.
+    peak for its value. What a case does not have is None.
 
     Raises
     ------
     JointError
-        A function fails, or returns what is no number, text or truth value.
+        A function fails, or returns what is no number, text or truth value, nor a dict of such.
     """
     names = tuple(names)
     found: dict[str, Value] = {}
     known = summary(result, theories=any(name.split(".")[0] == "theories" for name in names))
     for name in names:
-        found.update(_flat(name, _at(known, name)))
+        found.update(_flat(name, _at(known, name)) or {name: None})
     for name, function in functions.items():
         try:
             value = function(result)
         except Exception as error:
             raise JointError(f"column {name}: its function fails ({type(error).__name__}: {error}).") from None
-        value = value.item() if hasattr(value, "item") and getattr(value, "size", 1) == 1 else value
         flat = _flat(name, value)
         if not flat and value is not None:
             raise JointError(
                 f"column {name}: its function must return a number, text or truth value, not {type(value).__name__}."
             )
-        found.update(flat)
+        found.update(flat or {name: None})
     return found
 
 
-def unknown_column(result: Result, names: Iterable[str]) -> str | None:
-    """Return the sentence on the first name that the summary of a result does not have; None if all are there."""
+def unknown_column(result: Result, names: Iterable[str], whole: bool = True) -> str | None:
+    """Return the sentence on the first name that the summary of a result does not have; None if all are there.
+
+    Unless `whole`, only the first part of a dotted name is looked at: what is nested differs from joint to joint.
+    """
     known = summary(result)
     for name in names:
+        if not whole and name.split(".")[0] in known:
+            continue
         if not _has(known, name):
             here, path = known, name.split(".")
             while path and isinstance(here, Mapping) and path[0] in here:
@@ -95,20 +102,21 @@ def unknown_column(result: Result, names: Iterable[str]) -> str | None:
 
 
 def source_of(function: Function) -> str:
-    """Return what a function does, as text that changes when it does; as far as Python lets one know."""
-    try:
-        return inspect.getsource(function)
-    except (OSError, TypeError):
-        code = getattr(function, "__code__", None)
-        return f"{getattr(function, '__qualname__', function)} {code.co_code.hex() if code else ''}"
+    """Return what a function does, as text that changes when it does.
 
-
-def _short(value: Any) -> str:
+    Its own text, defaults and the plain values of its closure count; functions
+    that it calls do not.
+    """
+    plain: Any = inspect.unwrap(function)
+    code = getattr(plain, "__code__", None)
+    if code is None:  # an object with __call__
+        return f"{type(plain).__module__}.{type(plain).__qualname__} {sorted(getattr(plain, '__dict__', {}).items())!r}"
     try:
-        text = repr(value)
-    except (ValueError, RecursionError):  # too many digits, nested too deeply
-        text = f"a {type(value).__name__}"
-    return text if len(text) <= 60 else text[:57] + "..."
+        text = inspect.getsource(plain)
+    except (OSError, TypeError):  # typed in, or made by exec
+        text = repr((code.co_code.hex(), code.co_names, [c for c in code.co_consts if not hasattr(c, "co_code")]))
+    closed = {k: v for k, v in inspect.getclosurevars(plain).nonlocals.items() if isinstance(v, str | int | float | bool | tuple)}
+    return f"{text} {plain.__defaults__!r} {plain.__kwdefaults__!r} {sorted(closed.items())!r}"
 
 
 def _by_name(value: Any) -> Any:
@@ -135,6 +143,7 @@ def _has(known: Any, name: str) -> bool:
 
 def _flat(name: str, value: Any) -> dict[str, Value]:
     value = _by_name(value)
+    value = value.item() if hasattr(value, "item") and getattr(value, "size", 1) == 1 else value  # numpy's
     if isinstance(value, Mapping):
         if "value" in value:
             return _flat(name, value["value"])
@@ -143,4 +152,6 @@ def _flat(name: str, value: Any) -> dict[str, Value]:
         return {name: "; ".join(value)}
     if isinstance(value, float):
         return {name: value if math.isfinite(value) else None}
+    if isinstance(value, int) and abs(value) >= 2**63:  # no column of numbers holds it
+        return {}
     return {name: value} if isinstance(value, str | bool | int) else {}

@@ -99,10 +99,16 @@ def dispatch(
     hands = _Hands(deque(cases), values, task, engine(), finished)
     try:
         while hands.busy:
+            before = hands.deaths
             sound = hands.fill()
             sound = hands.take(timeout=1) and sound
+            if not sound and hands.deaths == before:  # nothing was in flight that could have told
+                hands.deaths += 1
             if hands.deaths > MOST_DEATHS:
-                raise SetupError("the workers die whatever they are given (memory? a library?); finished cases are kept.")
+                raise SetupError(
+                    "the workers die whatever they are given (memory? a library?); finished cases are kept, "
+                    "and run again it goes on behind the lost ones."
+                )
             if not sound:
                 if not ours:
                     raise SetupError("the executor's workers died; finished cases are kept: run the same again with a new one.")
@@ -155,13 +161,18 @@ class _Hands:
 
     def take(self, timeout: float) -> bool:
         """Take in what comes back within a time, s; return whether the executor is sound."""
+        if not self.flying:  # no workers just now
+            time.sleep(min(timeout, 0.5))
+            return True
         sound, died = True, False
-        for future in wait(self.flying, timeout=timeout, return_when=FIRST_COMPLETED).done:
+        done = wait(self.flying, timeout=timeout, return_when=FIRST_COMPLETED).done
+        # Outcomes first: an error ends the sweep, and what came back beside it must not be lost.
+        for future in sorted(done, key=lambda future: future.cancelled() or future.exception() is not None):
             some = self.flying.pop(future)
             alone = bool(self.suspects) and some[0] is self.suspects[0]
             try:
                 outcomes = future.result()
-            except (Exception, CancelledError) as error:
+            except Exception as error:
                 if isinstance(error, CancelledError):
                     raise _gone() from None
                 if not worker_died(error):
@@ -217,11 +228,15 @@ class _Hands:
 
 
 def _gone() -> SetupError:
-    return SetupError("the cluster has gone, or has no workers any more; finished cases are kept: run the same again to go on.")
+    return SetupError(
+        "the workers have gone (has the cluster stopped, was the executor shut down?); finished cases are kept: "
+        "run the same again to go on."
+    )
 
 
 def _explained(error: BaseException) -> SetupError:
     if isinstance(error, FejointError):
         return SetupError(str(error))
-    said = f"{type(error).__name__}: {' '.join(str(error).split())[:200]}"
+    cause = str(error.__cause__).strip().splitlines()[-1:] if error.__cause__ else []
+    said = ": ".join([type(error).__name__, " ".join(str(error).split())[:200], *cause])
     return SetupError(f"the workers cannot do the work ({said}); they need this fejoint and what the columns' functions use.")

@@ -11,14 +11,14 @@ Primer, Wiley 2008, chapters 1 and 4.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fejoint.errors import JointError
-from fejoint.show.limits import column_of, parameters
+from fejoint.show.limits import follows, numbers, parameters, places
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -44,11 +44,12 @@ def effects(table: pd.DataFrame, column: str) -> pd.DataFrame:
     missing cases, made to go with one another.
 
     What is left of y after the fit makes a fitted fi larger than it is, by
-    the sum of its coefficients' variances; that is taken off the share (a
-    share below zero then counts as zero). Not so on a grid with holes, whose
-    shares are those of the cases left. A curve that bends more often than its
-    knots allow (4 cases a knot and parameter, so straight lines below 12 cases a
-    parameter) leaves the share too small.
+    the sum of its coefficients' variances; that is taken off its variance (below
+    zero it then counts as zero). Var(y) is the sum of the fi's variances and of
+    the variance left, as of parameters that do not go with one another. Not so on
+    a grid with holes, whose shares are those of the cases left. A curve that
+    bends more often than its knots allow (4 cases a knot and parameter, so
+    straight lines below 12 cases a parameter) leaves the share too small.
 
     Parameters
     ----------
@@ -76,7 +77,7 @@ def effects(table: pd.DataFrame, column: str) -> pd.DataFrame:
     """
     import pandas as pd
 
-    y = _numbers(column_of(table, column), column)
+    y = numbers(table, column)
     groups = _groups(table)
     if not groups:
         raise JointError(f"effects on {column}: no parameter varies in this table; vary at least one.")
@@ -137,20 +138,13 @@ class Group:
 # ---- parameters ----------------------------------------------------------
 
 
-def _numbers(values: pd.Series[Any], column: str) -> Floats:
-    try:
-        return np.array(values.to_numpy(dtype=float, na_value=np.nan))
-    except (TypeError, ValueError):
-        raise JointError(f"effects on {column}: the column holds texts; choose a column of numbers.") from None
-
-
 def _groups(table: pd.DataFrame) -> list[Group]:
     """Return the parameters that vary, those that move together as one."""
-    single = [group for name in parameters(table) if len((group := _parameter(table[name])).levels) > 1]
+    single = [group for name in parameters(table) if len((group := _parameter(table, name)).levels) > 1]
     groups: list[list[Group]] = []
     for group in single:
         for others in groups:
-            if _tied(others[0], group):
+            if follows(table, group.name, others[0].name) and follows(table, others[0].name, group.name):
                 others.append(group)
                 break
         else:
@@ -163,33 +157,15 @@ def _groups(table: pd.DataFrame) -> list[Group]:
     return joined
 
 
-def _parameter(column: pd.Series[Any]) -> Group:
-    try:
-        values: Floats | None = column.to_numpy(dtype=float, na_value=np.nan)
-    except (TypeError, ValueError):
-        values = None
-    if values is None or np.isnan(values).any():
-        # A key that some cases lack counts as a level of its own.
-        levels, codes = np.unique(column.astype(object).map(str).to_numpy(dtype=str), return_inverse=True)
-        return Group(str(column.name), codes, tuple(map(str, levels)), None)
-    numbers, codes = np.unique(values, return_inverse=True)
-    truth = column.dtype == bool
-    return Group(str(column.name), codes, tuple(bool(v) if truth else float(v) for v in numbers), values)
-
-
-def _tied(one: Group, other: Group) -> bool:
-    """Return whether each level of one parameter goes with one level of the other and back.
-
-    Where no value comes twice, as in a Latin hypercube, any two columns of
-    numbers do so: they must then rise or fall together as well.
-    """
-    n = len(one.levels)
-    if n != len(other.levels) or len(np.unique(one.codes * n + other.codes)) != n:
-        return False
-    if n < len(one.codes) or one.values is None or other.values is None:
-        return True
-    along = other.codes[np.argsort(one.codes)]
-    return bool((np.diff(along) > 0).all() or (np.diff(along) < 0).all())
+def _parameter(table: pd.DataFrame, name: str) -> Group:
+    place, names = places(table, name)
+    levels, codes = np.unique(place, return_inverse=True)
+    if table[name].dtype == bool:
+        return Group(name, codes, tuple(text == "True" for text in names or ()), place)
+    if names is None and not np.isnan(levels).any():
+        return Group(name, codes, tuple(levels.tolist()), place)
+    # A key that some cases lack counts as a level of its own.
+    return Group(name, codes, tuple(names or map(str, levels.tolist())), None)
 
 
 def _is_grid(groups: list[Group]) -> bool:
@@ -258,8 +234,7 @@ def _fitted(groups: list[Group], y: Floats, column: str, sampled: bool) -> list[
     coefficients = np.linalg.lstsq(design / scale, y - mean, rcond=None)[0] / scale
     left = y - mean - design @ coefficients
     noise = float(left @ left) / (cases - unknowns) if cases > unknowns else 0.0
-    total = float(((y - mean) ** 2).sum()) / (cases - 1 if sampled else cases)
-    rows, start = [], 0
+    rows, variances, start = [], [], 0
     for group, (basis, values_at), own in zip(groups, bases, centred, strict=True):
         part = slice(start, start + own.shape[1] - 1)
         start = part.stop
@@ -273,9 +248,13 @@ def _fitted(groups: list[Group], y: Floats, column: str, sampled: bool) -> list[
         variance = float(curve @ curve) / cases
         if sampled:
             variance -= noise * float(np.sum((own[:, 1:].T @ own[:, 1:]) * spread)) / cases
-        share = float(np.clip(variance / total, 0.0, 1.0)) if total else 0.0
-        rows.append(Row(levels[low], levels[high], means[low], means[high], means[high] - means[low], error, share))
-    return rows
+        variances.append(max(variance, 0.0))
+        rows.append(Row(levels[low], levels[high], means[low], means[high], means[high] - means[low], error))
+    # Not the variance of the samples' own y: in that, parameters that chance made to go with one another count more or less.
+    total = sum(variances) + noise if sampled else float(((y - mean) ** 2).sum()) / cases
+    return [
+        replace(row, share=min(variance / total, 1.0) if total else 0.0) for row, variance in zip(rows, variances, strict=True)
+    ]
 
 
 def _basis(group: Group, most: int) -> tuple[Floats, tuple[tuple[Any, ...], Floats]]:

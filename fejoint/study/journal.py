@@ -4,8 +4,7 @@ One SQLite file. What `Journal.record` returned for outlives a killed process
 and a power cut (write-ahead log, synchronous=FULL); what it did not return for
 is not there at all. A study that is run again goes on from it.
 
-One run at a time writes: a lock file beside the journal, locked by the kernel
-(flock), so that a killed run leaves no lock. The SQLite file itself is never
+One run at a time writes (`lock`). The SQLite file itself is never
 opened by other means while SQLite has it open: closing it would drop SQLite's own locks
 (POSIX locks belong to process and file). Anybody may read the journal while it is
 written, on the same machine: ``sqlite3 FILE 'select status, count(*) from
@@ -20,11 +19,9 @@ a damaged figure looks like any other.
 from __future__ import annotations
 
 import contextlib
-import fcntl
 import json
 import math
 import os
-import socket
 import sqlite3
 import struct
 import zlib
@@ -34,6 +31,7 @@ from pathlib import Path
 from typing import Any
 
 from fejoint.errors import SetupError
+from fejoint.study.lock import Lock
 
 __all__ = ["STATUSES", "Journal", "Outcome", "Value"]
 
@@ -111,7 +109,7 @@ class Journal:
     def __init__(self, path: Path | None, study: Mapping[str, str]) -> None:
         self._shown = "the journal" if path is None else str(path)
         self._folder = "the memory" if path is None else str(path.parent)
-        self._lock: _Lock | None = None
+        self._lock: Lock | None = None
         self._connection: sqlite3.Connection | None = None
         try:
             if path is None:
@@ -130,7 +128,7 @@ class Journal:
             raise SetupError(f"{self._shown}: is a folder, not a journal.")
         if not path.parent.is_dir():
             raise SetupError(f"{self._shown}: there is no folder {self._folder}.")
-        self._lock = _Lock(path, self._shown)
+        self._lock = Lock(path, self._shown)
         if not path.exists():
             _make(path, study)
         else:
@@ -230,17 +228,18 @@ class Journal:
             yield Outcome(key, status, reason, json.loads(columns), seconds, kept[1] if kept else None)
 
     def close(self) -> None:
-        """Close it, leaving one file if possible; what cannot be tidied up now is when it is opened next. Never raises."""
+        """Close it, leaving one file if possible; what cannot be tidied up now is when it is opened next.
+
+        Never raises but for an interruption, and lets go of the file then too.
+        """
         connection, self._connection = self._connection, None
-        if connection is not None:
-            with contextlib.suppress(sqlite3.Error):
-                connection.execute("PRAGMA busy_timeout = 0")  # a reader may go on; waiting for it gains nothing
-                connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
-            with contextlib.suppress(sqlite3.Error):
-                connection.close()
         lock, self._lock = self._lock, None
-        if lock is not None:
-            lock.release()
+        try:
+            if connection is not None:
+                _tidy_and_close(connection)
+        finally:
+            if lock is not None:
+                lock.release()
 
     @contextlib.contextmanager
     def _explaining(self) -> Iterator[sqlite3.Connection]:
@@ -269,11 +268,13 @@ class Journal:
         return SetupError(f"{self._shown}: is damaged ({error}); {_ELSEWHERE}, and the cases are solved anew.")
 
     def _kept(self) -> str:
+        unknown = "what was finished is kept"
+        if self._connection is None:
+            return unknown
         try:
-            assert self._connection is not None
             number = self._connection.execute("SELECT count(*) FROM outcome").fetchone()[0]
-        except (sqlite3.Error, AssertionError):
-            return "what was finished is kept"
+        except sqlite3.Error:
+            return unknown
         return f"{number:,} finished case{'s are' if number != 1 else ' is'} kept"
 
 
@@ -284,6 +285,16 @@ _NOT_GIVEN = "not given"
 def _connect(name: str) -> sqlite3.Connection:
     # isolation_level None: transactions begin and end where this module says so
     return sqlite3.connect(name, timeout=_PATIENCE, isolation_level=None, uri=name.startswith("file:"))
+
+
+def _tidy_and_close(connection: sqlite3.Connection) -> None:
+    try:
+        with contextlib.suppress(sqlite3.Error):
+            connection.execute("PRAGMA busy_timeout = 0")  # a reader may go on; waiting for it gains nothing
+            connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    finally:
+        with contextlib.suppress(sqlite3.Error):
+            connection.close()
 
 
 def _create(connection: sqlite3.Connection, study: Mapping[str, str]) -> None:
@@ -337,64 +348,3 @@ def _plain(value: Any) -> Value:
 
 def _checksum(key: str, status: str, reason: str, columns: str, seconds: float | None) -> int:
     return zlib.crc32("\0".join([key, status, reason, columns, repr(seconds)]).encode())
-
-
-class _Lock:
-    """An exclusive lock on a file beside another one, gone with the process that holds it."""
-
-    def __init__(self, path: Path, shown: str) -> None:
-        self._path = path.with_name(path.name + ".lock")
-        while True:
-            self._file = os.open(self._path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o666)
-            _HELD.add(self._file)
-            try:
-                fcntl.flock(self._file, fcntl.LOCK_EX | fcntl.LOCK_NB)
-                current = self._is_current()
-            except BlockingIOError:
-                holder = os.read(self._file, 500).decode("utf-8", "replace").strip()
-                self._let_go()
-                raise SetupError(
-                    f"{shown}: is in use by {holder or 'another process'}; wait for it or choose another folder."
-                ) from None
-            except OSError as error:
-                self._let_go()
-                reason = (error.strerror or str(error)).lower()
-                raise SetupError(
-                    f"{path.parent}: files cannot be locked there ({reason}); choose a folder on a local disk for --out."
-                ) from None
-            if current:
-                break
-            self._let_go()  # its holder removed it in between
-        os.ftruncate(self._file, 0)
-        with contextlib.suppress(OSError):  # a full disk: the lock holds all the same
-            os.write(self._file, f"process {os.getpid()} on {socket.gethostname()}\n".encode())
-
-    def _is_current(self) -> bool:
-        """Return whether the file locked is the one that others find under its name."""
-        try:
-            return os.path.samestat(os.fstat(self._file), os.stat(self._path))
-        except FileNotFoundError:
-            return False
-
-    def release(self) -> None:
-        with contextlib.suppress(OSError):
-            self._path.unlink()
-        self._let_go()
-
-    def _let_go(self) -> None:
-        if self._file in _HELD:  # not in a forked child, where the number may be another file's by now
-            _HELD.discard(self._file)
-            os.close(self._file)
-
-
-# Files of locks held. A forked child shares the lock, and would hold it after its parent was killed.
-_HELD: set[int] = set()
-
-
-def _close_in_child() -> None:
-    while _HELD:
-        with contextlib.suppress(OSError):
-            os.close(_HELD.pop())
-
-
-os.register_at_fork(after_in_child=_close_in_child)

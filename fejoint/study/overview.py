@@ -17,8 +17,9 @@ from fejoint.study.effects import effects
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["overview"]
+__all__ = ["KINDS", "overview"]
 
+KINDS = ("curves", "contours", "effects")
 COLUMNS = 2  # so many are drawn
 
 

@@ -16,12 +16,9 @@ Points are never all made at once: the n-th is a function of n.
 
 from __future__ import annotations
 
-import json
 import math
-import stat
-import warnings
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, Literal, Self
 
@@ -33,12 +30,12 @@ from fejoint.errors import JointError
 from fejoint.joint.keys import column_name, known_keys, near, value_at
 from fejoint.joint.model import Model, as_joint_error, refuse
 from fejoint.show.limits import Limit
+from fejoint.study.joint_table import MAX_CASES, joints_in
+from fejoint.study.wording import as_json, short
 from fejoint.units import as_number
 
 __all__ = ["DEFAULT_COLUMNS", "MAX_CASES", "Plan", "Sweep", "make_plan", "sweep_schema", "sweep_table"]
 
-MAX_CASES = 1_000_000  # a larger study is split, whatever the patience
-MAX_BYTES = 1_000_000_000  # of a table of joints
 DEFAULT_COLUMNS = (
     "peak_shear_MPa",
     "peak_shear_MPa.x_mm",
@@ -174,6 +171,8 @@ class Plan:
         The varied keys; empty for a table of joints.
     units : dict
         Every key that points set, tied ones too, with its inside unit (None: no quantity).
+    base : dict
+        What the joint file says under these keys, for points that say nothing.
     """
 
     number: int
@@ -181,6 +180,7 @@ class Plan:
     units: dict[str, str | None]
     points: str
     tie: dict[str, str]
+    base: dict[str, Any] = field(default_factory=dict)
     shares: NDArray[np.float64] | None = None
     rows: tuple[dict[str, Any], ...] = ()
 
@@ -200,7 +200,7 @@ class Plan:
     def columns(self, n: int) -> dict[str, Any]:
         """Return the values of point n by the names of the table's columns: quantities as numbers in inside units."""
         found = self.values(n)
-        return {column_name(key, unit): _in_table(found.get(key), unit) for key, unit in self.units.items()}
+        return {column_name(key, unit): _in_table(found.get(key, self.base.get(key)), unit) for key, unit in self.units.items()}
 
 
 def make_plan(sweep: Sweep, document: Mapping[str, Any], folder: Path) -> Plan:
@@ -222,57 +222,53 @@ def make_plan(sweep: Sweep, document: Mapping[str, Any], folder: Path) -> Plan:
     """
     for limit in sweep.limits:
         Limit.parse(limit)
-    rows = _rows(folder / sweep.table) if sweep.table is not None else ()
+    rows = joints_in(folder / sweep.table) if sweep.table is not None else ()
     keys = list(sweep.vary) if sweep.table is None else list(dict.fromkeys(key for row in rows for key in row))
     kind = value_at(document, "joint.kind")
     known = known_keys(kind if isinstance(kind, str) and "joint.kind" not in keys else None)
     units = {}
     for key in [*keys, *sweep.tie]:
         if key not in known:
-            raise JointError(f"{'sweep.vary' if sweep.table is None else sweep.table}: no key {_short(key)}; {near(key, known)}")
+            where = sweep.table if sweep.table is not None else "sweep.tie" if key in sweep.tie else "sweep.vary"
+            raise JointError(f"{where}: no key {short(key)}; {near(key, known)}")
         units[key] = known[key]
     for key, source in sweep.tie.items():
         if source not in keys:
-            raise JointError(f"sweep.tie.{key} = {_short(source)}: must be a varied key; {near(source, keys)}")
+            raise JointError(f"sweep.tie.{key} = {short(source)}: must be a varied key; {near(source, keys)}")
         if key in keys:
             raise JointError(f"sweep.tie.{key}: is varied itself; leave it out of one of the two.")
         if units[key] != units[source]:
-            raise JointError(f"sweep.tie.{key} = {_short(source)}: the two are not of one dimension; tie like to like.")
+            raise JointError(f"sweep.tie.{key} = {short(source)}: the two are not of one dimension; tie like to like.")
     _no_key_inside_another(list(units))
+    base = {key: value_at(document, key) for key in units}
     if sweep.table is not None:
-        return Plan(len(rows), (), units, "table", dict(sweep.tie), rows=rows)
+        return Plan(len(rows), (), units, "table", dict(sweep.tie), base, rows=rows)
     sampled = sweep.points in ("latin-hypercube", "sobol")
     axes = tuple(_axis(key, given, units[key], sampled) for key, given in sweep.vary.items())
-    plan = Plan(0, axes, units, sweep.points, dict(sweep.tie))
+    plan = Plan(0, axes, units, sweep.points, dict(sweep.tie), base)
     if sampled:
         assert sweep.samples is not None  # refused by Sweep
-        return _replaced(plan, sweep.samples, _shares(sweep.points, sweep.samples, sweep.seed, len(axes)))
+        return replace(plan, number=sweep.samples, shares=_shares(sweep.points, sweep.samples, sweep.seed, len(axes)))
     lengths = [len(axis.values) for axis in axes]
     if sweep.points == "zip":
         if len(set(lengths)) > 1:
             counted = ", ".join(f"{axis.key} has {n}" for axis, n in zip(axes, lengths, strict=True))
             raise JointError(f'sweep.points = "zip": all lists must be of one length, but {counted}.')
-        return _replaced(plan, lengths[0])
+        return replace(plan, number=lengths[0])
     number = math.prod(lengths)
     if number > MAX_CASES:
         raise JointError(f"sweep.vary: {' x '.join(map(str, lengths))} values make more than {MAX_CASES} cases; split the study.")
-    return _replaced(plan, number)
-
-
-def _replaced(plan: Plan, number: int, shares: NDArray[np.float64] | None = None) -> Plan:
-    return Plan(number, plan.axes, plan.units, plan.points, plan.tie, shares)
+    return replace(plan, number=number)
 
 
 def _axis(key: str, given: Any, unit: str | None, sampled: bool) -> Axis:
     where = f"sweep.vary.{key}"
-    if isinstance(given, Range):
-        given = given.model_dump(by_alias=True)
     if not isinstance(given, Mapping):
         given = given.tolist() if hasattr(given, "tolist") and not hasattr(given, "units") else given
         if hasattr(given, "units") and hasattr(given, "magnitude") and hasattr(given.magnitude, "__len__"):
             given = list(given)  # an array of pint's
         if not isinstance(given, list | tuple | range):
-            raise JointError(f"{where} = {_short(given)}: {VALUES}.")
+            raise JointError(f"{where} = {short(given)}: {VALUES}.")
         if not given:
             raise JointError(f"{where} = []: {VALUES}.")
         if isinstance(given, range):
@@ -281,7 +277,7 @@ def _axis(key: str, given: Any, unit: str | None, sampled: bool) -> Axis:
             raise JointError(f"{where}: has more than {MAX_CASES} values; split the study.")
         return Axis(key, unit, list(given))
     if not all(isinstance(name, str) for name in given):
-        raise JointError(f"{where} = {_short(given)}: {VALUES}.")
+        raise JointError(f"{where} = {short(given)}: {VALUES}.")
     try:
         given = Range.model_validate(given, by_name=False, by_alias=True)
     except ValidationError as error:
@@ -291,7 +287,7 @@ def _axis(key: str, given: Any, unit: str | None, sampled: bool) -> Axis:
     try:
         start, stop = as_number(given.start, unit), as_number(given.stop, unit)
     except ValueError as error:
-        raise JointError(f"{where} = {{ from = {_short(given.start)}, to = {_short(given.stop)} }}: {error}.") from None
+        raise JointError(f"{where} = {{ from = {short(given.start)}, to = {short(given.stop)} }}: {error}.") from None
     logarithmic = given.spacing == "logarithmic"
     if logarithmic and start * stop <= 0:
         raise JointError(f"{where}: from and to of logarithmic spacing must both be above (or both below) zero.")
@@ -318,79 +314,6 @@ def _shares(kind: str, samples: int, seed: int, axes: int) -> NDArray[np.float64
     return np.asarray(qmc.Sobol(axes, rng=np.random.default_rng(seed)).random(samples))
 
 
-def _rows(path: Path) -> tuple[dict[str, Any], ...]:
-    """Return the joints of a CSV or Parquet file: values by key, empty cells left out."""
-    known = known_keys()
-    names = {column_name(key, unit): key for key, unit in known.items()}
-    try:
-        status = path.stat()
-        if not stat.S_ISREG(status.st_mode):  # of a pipe or a device there may be no end, or no beginning
-            raise JointError(f"{path}: is a folder, a pipe or a device; sweep.table must be a CSV or Parquet file.")
-        if status.st_size > MAX_BYTES:
-            raise JointError(f"{path}: larger than {MAX_BYTES} bytes; split the table.")
-        frame = _frame(path)
-    except JointError:
-        raise
-    except OSError as error:
-        raise JointError(f"{path}: cannot be read ({_line(error.strerror or error).lower()}); check the path.") from None
-    except Exception as error:  # each reader has errors of its own
-        raise JointError(f"{path}: is no table that can be read ({_line(error)}); give a CSV or Parquet file.") from None
-    if not len(frame):
-        raise JointError(f"{path}: has no rows; give a joint a row.")
-    if len(frame) > MAX_CASES:
-        raise JointError(f"{path}: has more than {MAX_CASES} rows; split it.")
-    keys: dict[Any, str] = {}
-    for column in frame.columns:
-        key = names.get(str(column), str(column))
-        if key not in known:
-            raise JointError(f"{path}: no key {_short(str(column))}; {near(key, known)} Columns are keys of the joint file.")
-        if key in keys.values():
-            raise JointError(f"{path}: {key} stands in two columns; drop one.")
-        keys[column] = key
-    frame = frame.rename(columns=keys)
-    return tuple(
-        {key: _cell(key, value) for key, value in zip(frame.columns, row, strict=True) if not _empty(value)}
-        for row in frame.itertuples(index=False, name=None)
-    )
-
-
-def _frame(path: Path) -> Any:
-    """Return a CSV or Parquet file as it stands, or the beginning of one that is too long."""
-    import pandas as pd
-
-    if path.suffix.lower() not in (".parquet", ".pq"):
-        with warnings.catch_warnings():  # rows with more cells than there are columns
-            warnings.simplefilter("error")
-            return pd.read_csv(path, dtype=str, encoding="utf-8-sig", index_col=False, compression=None, nrows=MAX_CASES + 1)
-    import pyarrow.parquet as pq
-
-    if pq.ParquetFile(path).metadata.num_rows > MAX_CASES:  # a small file may hold very many
-        raise JointError(f"{path}: has more than {MAX_CASES} rows; split it.")
-    return pd.read_parquet(path).astype(object)  # here, because damaged texts are only noticed now
-
-
-def _empty(value: Any) -> bool:
-    """Return whether a table's cell says nothing."""
-    import pandas as pd
-
-    return value is None or value is pd.NA or value is pd.NaT or (isinstance(value, float) and math.isnan(value))
-
-
-def _cell(key: str, value: Any) -> Any:
-    """Return a table's cell as a value of a joint file: text that is a number or true or false becomes it, but for a title."""
-    value = value.tolist() if hasattr(value, "tolist") else value
-    if not isinstance(value, str) or key == "title":
-        return value
-    text = value.strip()
-    if text in ("true", "false", "True", "False"):
-        return text.lower() == "true"
-    try:
-        number = float(text)
-    except ValueError:
-        return text
-    return int(number) if number.is_integer() and abs(number) < 2**53 else number
-
-
 def _in_table(value: Any, unit: str | None) -> Any:
     if unit is not None:
         try:
@@ -403,7 +326,7 @@ def _in_table(value: Any, unit: str | None) -> Any:
     if isinstance(value, str):
         return value.encode("utf-8", "backslashreplace").decode()  # Python's texts may hold what no file can
     plain = value is None or isinstance(value, float) or (isinstance(value, int) and abs(value) < 2**63)
-    return value if plain else _json(value)
+    return value if plain else as_json(value)
 
 
 def _no_key_inside_another(keys: list[str]) -> None:
@@ -411,20 +334,3 @@ def _no_key_inside_another(keys: list[str]) -> None:
         inside = next((other for other in keys if other.startswith(f"{key}.")), None)
         if inside:
             raise JointError(f"sweep: {inside} lies inside {key}, which takes other values itself; leave one of them out.")
-
-
-def _json(value: Any) -> str:
-    try:
-        return json.dumps(value, default=str, ensure_ascii=False).encode("utf-8", "backslashreplace").decode()
-    except (TypeError, ValueError, RecursionError):  # keys that are none, too many digits, lists that hold themselves
-        return f"a {type(value).__name__}"
-
-
-def _short(value: Any) -> str:
-    text = value if isinstance(value, str) else _json(value)
-    text = "".join(c if c.isprintable() else " " for c in text)
-    return text if len(text) <= 60 else text[:57] + "..."
-
-
-def _line(error: Exception | str) -> str:
-    return _short(" ".join(str(error).split())) or type(error).__name__

@@ -6,6 +6,7 @@ import os
 import time
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import Executor
+from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -21,14 +22,15 @@ from fejoint.study.columns import Function, column_values, split_columns, unknow
 from fejoint.study.dispatch import Progress, dispatch
 from fejoint.study.engines import cores, local_pool, workers_of
 from fejoint.study.journal import Journal, Outcome
-from fejoint.study.plan import DEFAULT_COLUMNS, Plan, make_plan, sweep_table
+from fejoint.study.plan import DEFAULT_COLUMNS, Plan, Sweep, make_plan, sweep_table
 from fejoint.study.table import curves_of, table_of, write_sweep
+from fejoint.study.wording import plain_data
 from fejoint.study.work import Task
 
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["ASK_ABOVE", "planned", "sweep"]
+__all__ = ["ASK_ABOVE", "looked_over", "sweep"]
 
 ASK_ABOVE = 5000  # cases: a larger sweep is meant, or a slip
 RETRIED = ("failed", "lost")
@@ -109,7 +111,7 @@ def sweep(
         A row a case, numbered from 1: the varied keys with units in their
         names, the columns, ``feasible``, ``status`` (``done``; ``missed``: a
         self-check did; ``refused``: no valid joint; ``failed``; ``lost``: its
-        worker died twice), ``reason``, ``seconds``.
+        worker died twice), ``reason``, ``warnings`` of the solver, ``seconds``.
 
     Raises
     ------
@@ -137,16 +139,20 @@ def sweep(
         "samples": samples,
         "seed": seed,
         "table": None if table is None else str(table),
-        "columns": names or (DEFAULT_COLUMNS if functions else None),
+        "columns": None if functions and not names else names,  # functions alone stand beside the usual columns
         "limits": limits,
         "keep_curves": keep_curves,
     }
     description = sweep_table(document, {key: value for key, value in given.items() if value is not None})
-    names, _ = split_columns(description.columns)
+    names, functions = split_columns((*description.columns, *functions.values()))
     if description.keep_curves and out is None:
         raise JointError("keep_curves = true: the curves go into a file, so this needs a folder: give out (--out DIR).")
     if workers is not None and (not isinstance(workers, int) or workers < 1):
         raise JointError("workers: must be a whole number, 1 or more.")
+    if executor is not None and not isinstance(executor, Executor):
+        raise JointError("executor: must be a concurrent.futures.Executor; for a number of processes there is workers.")
+    if workers is not None and executor is not None:
+        raise JointError("workers: an executor has its own number of workers; leave one of the two out.")
     plan = make_plan(description, document, folder if table is None else Path())
     _check_limits(description.limits, (*names, *functions, *plan.columns(0)))
     at_once = workers or (cores() if executor is None else workers_of(executor))
@@ -154,11 +160,12 @@ def sweep(
         raise JointError(_too_many(plan, document, at_once))
     cases = list(understood(plan, document))
     about = identity(document, plan, names, functions, description.keep_curves)
-    with Journal(None if out is None else _folder(out) / "journal.sqlite", about) as journal:
+    place = None if out is None else _folder(out) / "journal.sqlite"
+    if place is None or not place.exists():  # else it was checked then
+        _check_columns(plan, document, names, description.limits)
+    with Journal(place, about) as journal:
         known = journal.statuses()
         pending, total = _pending(cases, known, retry), len({case.key for case in cases})
-        if pending and not known:
-            _check_columns(plan, document, names, description.limits)
         finished = _Finished(journal, progress, total, known, cases, pending)
         finished([Outcome(case.key, "refused", case.refusal) for case in pending if case.refusal])
         pending = sorted((case for case in pending if not case.refusal), key=lambda case: (case.group, case.number))
@@ -167,27 +174,46 @@ def sweep(
             engine = (lambda: local_pool(min(at_once, len(pending)))) if executor is None else (lambda: executor)
             try:
                 dispatch(pending, plan.values, task, engine, executor is None, finished, finished.tell)
+            except KeyboardInterrupt:
+                _tabulated(out, plan, cases, journal, description, text)  # what there is so far can be looked at
+                raise
             finally:
                 finished.tell(last=True)
-        found = table_of(plan, cases, journal, description.limits)
-        if out is not None:
-            said = {"varied": list(found.columns[: len(plan.units)]), "limits": list(description.limits)}
-            curves = curves_of(cases, journal) if description.keep_curves else None
-            write_sweep(Path(out), found, text, said, curves)
+        found = _tabulated(out, plan, cases, journal, description, text)
     finished.tell(last=True)
     return found
 
 
-def planned(path: str | Path, changes: Sequence[str] = (), material_files: Sequence[str | Path] = ()) -> Plan:
-    """Return the points of the ``[sweep]`` table of a joint file, checked, without solving any.
+def _tabulated(
+    out: str | Path | None, plan: Plan, cases: Sequence[Case], journal: Journal, description: Sweep, text: str
+) -> pd.DataFrame:
+    """Return the table of what the journal holds, written into the folder where there is one."""
+    table = table_of(plan, cases, journal, description.limits)
+    if out is None:
+        return table
+    about = {
+        "varied": list(table.columns[: len(plan.units)]),
+        "limits": list(description.limits),
+        "sweep": {key: plain_data(value) for key, value in description.model_dump(exclude_defaults=True).items()},
+    }
+    write_sweep(Path(out), table, text, about, curves_of(cases, journal) if description.keep_curves else None)
+    return table
+
+
+def looked_over(path: str | Path, changes: Sequence[str] = (), material_files: Sequence[str | Path] = ()) -> tuple[int, int, str]:
+    """Return how many cases the ``[sweep]`` table of a joint file comes to, how many are refused, and the first refusal.
+
+    Nothing is solved; of more cases than `ASK_ABOVE` only so many are looked at.
 
     Raises
     ------
     JointError
-        A value is refused.
+        A value of the table is refused.
     """
     document, _, folder = _read(path, changes, material_files)
-    return make_plan(sweep_table(document, {}), document, folder)
+    plan = make_plan(sweep_table(document, {}), document, folder)
+    refusals = [case.refusal for case in islice(understood(plan, document), ASK_ABOVE) if case.refusal]
+    return plan.number, len(refusals), refusals[0] if refusals else ""
 
 
 class _Finished:
@@ -275,18 +301,21 @@ def _first(plan: Plan, document: Mapping[str, Any]) -> Result | None:
 
 
 def _check_columns(plan: Plan, document: Mapping[str, Any], names: tuple[str, ...], limits: Sequence[str]) -> None:
-    """Refuse columns that no result has, and limits on them, before thousands of cases go without."""
+    """Refuse columns that no result has, and limits on them, before thousands of cases go without.
+
+    The user's functions are left to the workers: what they do should not end this process.
+    """
     inside = [limit.column for limit in map(Limit.parse, limits) if any(limit.column.startswith(f"{name}.") for name in names)]
     inside = [column for column in inside if column not in names]
-    if names == DEFAULT_COLUMNS and not inside:
-        return
-    result = _first(plan, document)
+    result = _first(plan, document) if names != DEFAULT_COLUMNS or inside else None
     if result is None:
         return
-    sentence = unknown_column(result, names)
+    # Where the family, the spew or a material is varied, other cases may have what the first has not.
+    alike = not any(unit is None for unit in plan.units.values())
+    sentence = unknown_column(result, names, whole=alike)
     if sentence:
         raise JointError(sentence)
-    there = column_values(result, names, {})
+    there = column_values(result, names, {}) if alike else inside
     for column in inside:
         if column not in there:
             raise JointError(f"sweep.limits: no column {column!r}; {near(column, there)}")

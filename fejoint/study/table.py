@@ -13,7 +13,7 @@ from fejoint.joint.keys import column_name
 from fejoint.show.files import versions, write_files
 from fejoint.show.limits import Limit
 from fejoint.study.cases import Case
-from fejoint.study.journal import Journal
+from fejoint.study.journal import Journal, Outcome
 from fejoint.study.plan import Plan
 from fejoint.study.work import unpacked
 
@@ -23,31 +23,35 @@ if TYPE_CHECKING:
 __all__ = ["curves_of", "table_of", "write_sweep"]
 
 SCHEMA_VERSION = 1
+MISSING = Outcome("", "missing", "not solved yet: the sweep was stopped; run it again")
 
 
 def table_of(plan: Plan, cases: Sequence[Case], journal: Journal, limits: Sequence[str] = ()) -> pd.DataFrame:
     """Return the table of a sweep: a row a case, numbered from 1; units in the names of the columns.
 
     First what was varied, then the columns of the results (NaN where a case has
-    none), ``feasible`` where limits were given, ``status``, ``reason`` and ``seconds``.
+    none), ``feasible`` where limits were given, ``status``, ``reason``,
+    ``warnings`` and ``seconds``.
     """
     import pandas as pd
 
     found = dict.fromkeys(column_name(key, unit) for key, unit in plan.units.items())
     columns: dict[str, list[Any]] = {name: [] for name in found}
     results: dict[str, list[Any]] = {}
-    ends: dict[str, list[Any]] = {"status": [], "reason": [], "seconds": []}
+    ends: dict[str, list[Any]] = {"status": [], "reason": [], "warnings": [], "seconds": []}
     by_key = {outcome.key: outcome for outcome in journal.outcomes(dict.fromkeys(case.key for case in cases))}
     for row, case in enumerate(cases):
         for name, value in plan.columns(case.number).items():
             columns[name].append(value)
-        outcome = by_key.get(case.key)
-        for name, value in (outcome.values if outcome else {}).items():
+        outcome = by_key.get(case.key, MISSING)
+        said = dict(outcome.values)
+        ends["warnings"].append(said.pop("warnings", None) or "")
+        for name, value in said.items():
             results.setdefault(name, [None] * row).append(value)
         for values in results.values():
             values.extend([None] * (row + 1 - len(values)))
-        for name, values in ends.items():
-            values.append(getattr(outcome, name) if outcome else {"status": "missing", "reason": "", "seconds": 0.0}[name])
+        for name in ("status", "reason", "seconds"):
+            ends[name].append(getattr(outcome, name))
     table = pd.DataFrame(
         {name: _typed(values) for name, values in (columns | results | ends).items()},
         index=pd.RangeIndex(1, len(cases) + 1, name="case"),

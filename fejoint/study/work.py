@@ -15,7 +15,7 @@ from fejoint.mechanics.reuse import Kept
 from fejoint.show.files import bondline_csv
 from fejoint.study.cases import joint_of, numeric_versions
 from fejoint.study.columns import Function, column_values
-from fejoint.study.journal import Outcome
+from fejoint.study.journal import Outcome, Value
 
 __all__ = ["Task", "unpacked", "work"]
 
@@ -80,8 +80,9 @@ def _outcome(task: Task, key: str, values: Mapping[str, Any], kept: Kept) -> Out
 
     try:
         result = solve(joint_of(task.document, values), kept=kept)
-        found = column_values(result, task.names, task.functions)
         curves = zlib.compress(bondline_csv(result).encode()) if task.curves else None
+        found: dict[str, Value] = {"warnings": "; ".join(result.warnings)}
+        found |= column_values(result, task.names, task.functions)  # last: a function of the user's may change the result
     except FejointError as error:
         return Outcome(key, "failed", str(error), seconds=spent())
     except Exception as error:  # one case must not stop the others, whatever it runs into

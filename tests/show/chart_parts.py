@@ -50,6 +50,14 @@ def samples():
     return refused(found, (found[L] < 22) & (found[G] > 600))
 
 
+def sampled_materials():
+    """Return a sample of lengths with one of two materials each."""
+    x = qmc.LatinHypercube(2, seed=4).random(12)
+    found = solved(pd.DataFrame({L: 10 + 40 * x[:, 0], M: np.where(x[:, 1] < 0.5, "steel", "aluminium")}))
+    found[PEEL] += 30.0 * (found[M] == "steel")
+    return found
+
+
 def curves(axes):
     return [line for line in axes.lines if line.get_gid() == "curve"]
 

@@ -19,6 +19,7 @@ from chart_parts import (
     marks,
     refused,
     same_points,
+    sampled_materials,
     samples,
     with_refused,
 )
@@ -148,6 +149,8 @@ def test_contours_that_cannot_be_drawn(table, scattered):
     with pytest.raises(JointError, match="thickness_mm varies too; pass a table in which the rest is held"):
         contour_figure(sampled, PEEL, L, G)
     contour_figure(scattered.assign(**{T: 2 * scattered[L]}), PEEL, L, G)  # tied
+    with pytest.raises(JointError, match=r"lower\.material varies too"):
+        contour_figure(sampled_materials().assign(**{T: np.random.default_rng(0).random(12)}), PEEL, L, T)
     lone = table[table[T] == 1.0]
     with pytest.raises(JointError, match="texts"):
         contour_figure(third, PEEL, L, M)

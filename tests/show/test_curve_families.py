@@ -23,6 +23,7 @@ from chart_parts import (
     marks,
     refused,
     same_points,
+    sampled_materials,
     samples,
     with_refused,
 )
@@ -112,6 +113,16 @@ def test_samples_and_further_parameters_are_not_joined(scattered, inside, apart)
     assert not curves(figure.axes[0])
     assert "adhesive shear modulus varies too" in figure.axes[0].get_title(loc="left")
     check_layout(figure, inside, apart, "samples")
+
+
+def test_unlike_materials_of_a_sample_are_not_joined():
+    table = sampled_materials()
+    axes = family_figure(table, PEEL, L).axes[0]
+    assert not curves(axes)
+    assert "lower material varies too" in axes.get_title(loc="left")
+    found = curves(family_figure(table, PEEL, L, M).axes[0])
+    for curve, name in zip(found, ["aluminium", "steel"], strict=True):
+        np.testing.assert_array_equal(curve.get_xydata(), table.loc[table[M] == name, [L, PEEL]].sort_values(L))
 
 
 def test_texts_stand_along_the_axis_or_name_the_curves(inside, apart):

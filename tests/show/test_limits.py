@@ -43,8 +43,13 @@ def test_limits_are_read_and_held(table):
     assert str(limit) == "peak_peel_MPa <= 20"
     assert limit.label == "peak peel ≤ 20 MPa"
     assert Limit.parse(str(limit)) == limit
-    assert Limit.parse("a <= 20").holds(pd.Series([19.0, 20.0, 21.0, np.nan])).tolist() == [True, True, False, False]
-    assert Limit.parse("a >= -20").holds(pd.Series([-19.0, -20.0, -21.0, np.nan])).tolist() == [True, True, False, False]
+    assert Limit.parse("a <= 20").holds(pd.DataFrame({"a": [19.0, 20.0, 21.0, np.nan]})).tolist() == [True, True, False, False]
+    assert Limit.parse("a >= -20").holds(pd.DataFrame({"a": [-19.0, -20.0, -21.0, np.nan]})).tolist() == [
+        True,
+        True,
+        False,
+        False,
+    ]
     assert Limit.parse("a >= 1").holds(pd.DataFrame({"a": [None, 1.0]})).tolist() == [False, True]
     np.testing.assert_array_equal(Limit.parse(f"{PEEL} <= 40").holds(table), table[PEEL] <= 40)
     with pytest.raises(JointError, match="no column 'peak_pel_MPa'; did you mean peak_peel_MPa"):

@@ -1,4 +1,4 @@
-"""A real cluster on this machine's loopback: a scheduler and two workers, each a process of its own."""
+"""A real cluster on this machine's loopback: a scheduler and workers, each a process of its own."""
 
 import datetime
 import ipaddress
@@ -11,8 +11,8 @@ import time
 import pytest
 
 
-def start_cluster(folder, *options, protocol="tcp"):
-    """Start a scheduler and two workers of one thread, wait for them; return the address and what to call at the end."""
+def start_cluster(folder, *options, protocol="tcp", workers=2):
+    """Start a scheduler and workers of one thread, wait for them; return the address and what to call at the end."""
     where = folder / "scheduler.json"
     environment = os.environ | {
         # A task whose worker died is an error at once; the scheduler would else try it on three more.
@@ -21,10 +21,10 @@ def start_cluster(folder, *options, protocol="tcp"):
     common = ["--protocol", protocol, "--scheduler-file", str(where), "--no-dashboard", *options]
     commands = {
         "scheduler": ["--host", "127.0.0.1", "--port", "0"],
-        "worker": ["--host", "127.0.0.1", "--nthreads", "1", "--nworkers", "2", "--local-directory", str(folder)],
+        "worker": ["--host", "127.0.0.1", "--nthreads", "1", "--nworkers", str(workers), "--local-directory", str(folder)],
     }
     processes = []
-    for kind, own in commands.items():
+    for kind, own in list(commands.items())[: 2 if workers else 1]:
         with (folder / f"{kind}.log").open("w") as log:
             command = [sys.executable, "-m", f"distributed.cli.dask_{kind}", *common, *own]
             processes.append(
@@ -34,18 +34,23 @@ def start_cluster(folder, *options, protocol="tcp"):
             )
 
     def end():
-        # Workers first: one that loses its scheduler while it closes takes ten seconds.
-        for process in reversed(processes):
-            process.terminate()
-            try:
-                process.wait(5)
-            except subprocess.TimeoutExpired:
-                process.kill()  # its own processes end with it, and their tracker tidies up
-                process.wait()
+        # The scheduler first: else it would blame the tasks for the death of their workers. To terminate them would take
+        # seconds. The workers' own processes end with them, and their tracker tidies up.
+        for process in processes:
+            process.kill()
+            process.wait()
+
+    def up():
+        log = folder / "worker.log"
+        return (
+            where.exists()
+            and where.read_text().endswith("}")
+            and (not workers or log.read_text().count("Registered to:") == workers)
+        )
 
     deadline = time.monotonic() + 30
     while time.monotonic() < deadline and all(process.poll() is None for process in processes):
-        if (folder / "worker.log").read_text().count("Registered to:") == 2:
+        if up():
             return json.loads(where.read_text())["address"], end
         time.sleep(0.05)
     end()
@@ -107,11 +112,11 @@ def make_certificates(folder):
 
 @pytest.fixture(scope="session")
 def tls_cluster(tmp_path_factory, tls_files):
-    """The address of a scheduler with two workers that talk TLS only; the files are in `tls_files`."""
+    """The address of a scheduler with a worker that talk TLS only; the files are in `tls_files`."""
     options = [
         f"--{option}={tls_files[name]}"
         for option, name in (("tls-ca-file", "tls_ca"), ("tls-cert", "tls_cert"), ("tls-key", "tls_key"))
     ]
-    address, end = start_cluster(tmp_path_factory.mktemp("tls_cluster"), *options, protocol="tls")
+    address, end = start_cluster(tmp_path_factory.mktemp("tls_cluster"), *options, protocol="tls", workers=1)
     yield address
     end()

@@ -61,7 +61,7 @@ def reference(tmp_path_factory):
 
 @pytest.fixture
 def on_cluster(cluster):
-    executor = engines.cluster_executor(cluster)
+    executor = cluster_executor(cluster)
     yield executor
     engines.stop(executor)
 

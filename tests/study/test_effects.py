@@ -103,8 +103,31 @@ def test_noise_does_not_raise_the_share():
     for _ in range(200):
         x = rng.random((60, 2))
         table = sample(x).assign(y=x[:, 0] * np.sqrt(12) + rng.normal(size=60))
-        shares.append(effects(table, "y").loc[A, "share"])
+        found = effects(table, "y")["share"]
+        assert found.between(0, 1).all()
+        shares.append(found[A])
     assert np.mean(shares) == pytest.approx(0.5, abs=0.015)
+
+
+@pytest.mark.parametrize("n", [12, 24])
+@pytest.mark.parametrize("factors", [[3.0], [3.0, 3.0], [3.0, 1.0], [3.0, 1.5, 0.0]])
+def test_additive_shares_of_few_samples(n, factors):
+    """Without noise the shares are factor^2 / 12 (a text's: 1/4) over their sum, and add up to one but for rounding.
+
+    Tolerance: a value of a Latin hypercube lies anywhere in its n-th, so the variance of n of them scatters about 1/12 by
+    2 / sqrt(n) * sqrt(1/12) * 1 / (n sqrt(12)), a relative 2 / n^1.5; a share s by s (1 - s) sqrt(2) times that, at most
+    0.71 / n^1.5. Four standard deviations: 0.068 of 12 samples, 0.024 of 24.
+    """
+    of_steel = 0.5 if len(factors) > 1 else 0.0
+    expected = np.array([*np.square(factors) / 12, of_steel**2 / 4])
+    order = [A, C, "load.force_N"][: len(factors)]
+    for seed in range(10):
+        x = qmc.LatinHypercube(len(factors) + 1, rng=seed).random(n)
+        steel = x[:, -1] < 0.5
+        table = sample(x[:, :-1]).assign(**{B: np.where(steel, "steel", "aluminium")}, y=x[:, :-1] @ factors + of_steel * steel)
+        found = effects(table, "y")["share"]
+        assert found.sum() == pytest.approx(1.0, abs=1e-9)
+        assert found.reindex([*order, B]).to_numpy() == pytest.approx(expected / expected.sum(), abs=0.71 * 4 / n**1.5)
 
 
 def test_few_samples_are_fitted_by_straight_lines():
@@ -140,6 +163,17 @@ def test_parameters_that_move_together_are_one_row():
     x = qmc.LatinHypercube(2, seed=2).random(40)
     table = sample(np.column_stack([x, -x[:, 0]])).assign(y=x[:, 1])
     assert set(effects(table, "y").index) == {f"{A} + load.force_N", C}
+    # One that goes with another, but not back, is a row of its own.
+    table = grid(**{A: [1.0, 2.0, 3.0], C: [1.0, 2.0]})
+    table[B] = np.where(table[A] == 1, "aluminium", "steel")
+    for order in ([A, B, C], [B, A, C]):
+        assert set(effects(table[order].assign(y=table[C]), "y").index) == {A, B, C}
+    # A key that some cases lack goes with another one that the same cases lack.
+    table = grid(**{A: [np.nan, 1.0, 2.0], C: [1.0, 2.0]})
+    table["joint.upper.thickness_mm"] = 3 * table[A]
+    found = effects(table.assign(y=table[C]), "y")
+    assert list(found.index) == [C, f"{A} + joint.upper.thickness_mm"]
+    assert {found["low"].iloc[1], found["high"].iloc[1]} < {"nan", "1.0", "2.0"}
 
 
 def test_a_parameter_with_results_at_one_value_alone():

@@ -164,6 +164,56 @@ def test_a_closed_journal_says_so(path):
         journal.record([outcome(1)])
 
 
+def test_a_disk_that_is_full_before_anything_is_open_is_one_sentence_without_assertions_too(path):
+    code = """
+        import sqlite3, sys
+        from pathlib import Path
+        from fejoint.study import journal
+        def full(*_):
+            error = sqlite3.OperationalError("database or disk is full")
+            error.sqlite_errorcode = sqlite3.SQLITE_FULL
+            raise error
+        journal._create = full
+        try:
+            journal.Journal(Path(sys.argv[1]), {})
+        except journal.SetupError as error:
+            print(error)
+    """
+    out, err = python(code, path, env=os.environ | {"PYTHONOPTIMIZE": "1"}).communicate(timeout=60)
+    assert (out, err) == (f"{path.parent} is full: what was finished is kept; free some space and run the same again.\n", "")
+
+
+class Impatient:
+    """A connection of SQLite whose user presses Ctrl-C, once more, at a moment of the closing."""
+
+    def __init__(self, connection, moment):
+        self.connection, self.moment, self.closed = connection, moment, False
+
+    def execute(self, text):
+        if self.moment in text:
+            raise KeyboardInterrupt
+        return self.connection.execute(text)
+
+    def close(self):
+        self.connection.close()
+        self.closed = True
+        if self.moment == "close":
+            raise KeyboardInterrupt
+
+
+@pytest.mark.parametrize("moment", ["wal_checkpoint", "close"])
+def test_ctrl_c_while_it_closes_leaves_no_lock(path, moment):
+    journal = Journal(path, STUDY)
+    journal.record([outcome(1)])
+    journal._connection = connection = Impatient(journal._connection, moment)
+    with pytest.raises(KeyboardInterrupt):
+        journal.close()
+    assert connection.closed
+    with Journal(path, STUDY) as journal:
+        assert len(journal.statuses()) == 1
+    assert names(path.parent) == ["sweep.sqlite"]
+
+
 def test_streaming_needs_no_memory():
     """2,000 outcomes with 50 kB each are 100 MB; one at a time with its row is far below 1 MB."""
     number, size = 2000, 50_000
@@ -178,17 +228,6 @@ def test_streaming_needs_no_memory():
             tracemalloc.stop()
     assert total == number * size
     assert peak < 1_000_000
-
-
-def test_what_recording_costs(path):
-    """Never asserted: shown by pytest -s."""
-    number, columns = 200, {f"column_{i}": i / 7 for i in range(40)}
-    with Journal(path, STUDY) as journal:
-        began = time.perf_counter()
-        for i in range(number):
-            journal.record([outcome(i, values=columns, curves=bytes(50_000))])
-        each = (time.perf_counter() - began) / number
-    print(f"\none outcome of 40 columns and 50 kB a commit: {1e3 * each:.2f} ms")
 
 
 # ---- whose journal it is
@@ -405,9 +444,9 @@ with Journal(Path(sys.argv[1]), {}) as journal:
 
 
 def test_killed_at_any_moment_it_keeps_all_that_record_returned_for(path):
-    """One journal, 20 runs on it, each killed: some while they open it, most while they write."""
+    """One journal, 10 runs on it, each killed: some while they open it, most while they write."""
     moments, total = random.Random(3), 0
-    for run in range(20):
+    for run in range(10):
         writer = python(WRITE, path)
         if run % 4:
             writer.stdout.readline()
@@ -533,7 +572,7 @@ def read_all(path):
         return list(journal.outcomes(map(key, range(300)), curves=True))
 
 
-@pytest.mark.parametrize("part", [0.02, 0.3, 0.5, 0.9, 0.999])
+@pytest.mark.parametrize("part", [0.02, 0.5, 0.999])
 def test_a_truncated_journal_is_told(full_journal, part):
     data = full_journal.read_bytes()
     full_journal.write_bytes(data[: int(part * len(data))])
@@ -552,7 +591,7 @@ def test_a_damaged_page_is_told_on_opening(full_journal):
     assert "is damaged" in refusal(full_journal)
 
 
-@pytest.mark.parametrize("seed", range(12))
+@pytest.mark.parametrize("seed", range(6))
 def test_garbage_in_the_middle_is_told_and_never_read_as_a_result(full_journal, seed):
     """SQLite itself has no checksums: garbage in the middle of a large value would come back as the value."""
     whole = read_all(full_journal)

@@ -102,6 +102,7 @@ def test_columns_are_named_with_units_and_refused_cases_have_no_values(sill):
         "passed",
         "status",
         "reason",
+        "warnings",
         "seconds",
     ]
     assert table.index.name == "case" and list(table.index) == [1, 2, 3, 4, 5, 6]
@@ -161,7 +162,7 @@ def test_limits_make_cases_feasible(sill):
     table = sweep(sill, {"load.force": [1000, 2000, 3000, -1e12]}, columns=["peak_shear_MPa"], limits=limits)
     assert list(table["status"]) == ["done", "done", "done", "refused"]
     assert list(table["feasible"]) == [False, True, False, False]  # a limit itself is within; what has no value is not
-    assert list(table.columns[-4:]) == ["feasible", "status", "reason", "seconds"]
+    assert list(table.columns[-5:]) == ["feasible", "status", "reason", "warnings", "seconds"]
 
 
 def test_a_limit_on_a_column_that_is_not_there_is_refused_before_anything_is_solved(sill, counted):
@@ -329,7 +330,7 @@ def column_b():
         ({"changes": ["joint.width=30"]}, "joint.width was "),
         ({"changes": ['adhesive.material="flexible polyurethane"']}, "adhesive.material was "),
         ({"vary": {"load.temperature_change": [0, 1]}}, "varied keys was load.force and is now load.temperature_change"),
-        ({"columns": ["peak_peel_MPa", column_a()]}, "columns was peak_shear_MPa, edge and is now peak_peel_MPa, edge"),
+        ({"columns": ["peak_peel_MPa", column_a()]}, "columns was edge, peak_shear_MPa and is now edge, peak_peel_MPa"),
         ({"columns": ["peak_shear_MPa", column_b()]}, "function edge was "),
         ({"keep_curves": True}, "curves kept was false and is now true"),
     ],
