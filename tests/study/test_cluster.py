@@ -11,12 +11,13 @@ from contextlib import closing
 
 import pandas as pd
 import pytest
-from conftest import start_cluster
+from clusters import start_cluster
 
 import fejoint
 from benchmarks.survival import Here, wait_until
 from fejoint.cli import run
 from fejoint.study import engines
+from fejoint.study.cluster import cluster_executor
 
 JOINT = """
 title = "cabin door sill, lap coupon (invented)"

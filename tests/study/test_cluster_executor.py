@@ -10,7 +10,7 @@ import threading
 import time
 
 import pytest
-from conftest import start_cluster
+from clusters import start_cluster
 
 from benchmarks.survival import wait_until
 from fejoint.errors import SetupError

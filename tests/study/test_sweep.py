@@ -566,3 +566,55 @@ def test_the_readmes_table_and_commands_run(tmp_path, monkeypatch, capsys, as_wr
     assert (table["joint.upper.free_length_mm"] == table["joint.overlap_length_mm"]).all()
     assert list(Path("sill-sweep").glob("curves-*.png"))
     capsys.readouterr()
+
+
+# ---- what two readers of the tables stumbled over
+
+
+def test_shear_is_limited_by_its_magnitude(sill):
+    """A joint in compression has shear of the other sign, and is no safer for it."""
+    table = sweep(sill, {"load.force": [-3000, -1000, 1000, 3000]}, columns=["peak_shear_MPa"], limits=["peak_shear_MPa <= 15"])
+    assert list(table["feasible"]) == [False, True, True, False]
+    # Linear: the same joint under the opposite force; 1e-9 of the values is round-off.
+    assert table["peak_shear_MPa"].to_numpy() == pytest.approx(-table["peak_shear_MPa"].to_numpy()[::-1], rel=1e-9)
+
+
+def test_a_sweeps_own_table_is_taken_back(sill, tmp_path):
+    first = sweep(sill, {"joint.overlap_length": [10, 12], "load.ends": ["clamped", "pinned"]}, out=tmp_path / "out")
+    for name in ("sweep.csv", "sweep.parquet"):
+        same(sweep(sill, table=tmp_path / "out" / name), first)
+
+
+def test_an_empty_cell_stands_for_what_the_joint_file_says_and_the_table_shows_it(sill, tmp_path):
+    (tmp_path / "joints.csv").write_text("joint.overlap_length,load.force\n10 mm,1 kN\n,2 kN\n")
+    table = sweep(sill, table=tmp_path / "joints.csv", columns=["mean_shear_MPa"])
+    length = fejoint.load(sill).geometry.overlap_length
+    width = fejoint.load(sill).geometry.width
+    assert list(table["joint.overlap_length_mm"]) == [10.0, length]
+    assert table["mean_shear_MPa"][2] == pytest.approx(2000 / (length * width))
+
+
+def test_warnings_of_the_solver_stand_in_the_table(sill):
+    table = sweep(sill, {"load.force": [10, 9000]}, columns=["peak_shear_MPa"])
+    alone = fejoint.solve(fejoint.load(sill, ["load.force=9000"]))
+    assert table["warnings"][2] == "; ".join(alone.warnings) != ""
+
+
+def test_columns_are_judged_by_what_any_case_may_have(sill):
+    """The spew's peaks are of fillets only; whether a case with one comes first must not matter."""
+    tables = [
+        sweep(sill, {"joint.spew": order}, columns=["spew_peaks_MPa.1.shear"]).set_index("joint.spew")["spew_peaks_MPa.1.shear"]
+        for order in (["square", "fillet"], ["fillet", "square"])
+    ]
+    assert np.isnan(tables[0]["square"]) and tables[0]["fillet"] == tables[1]["fillet"] > 0
+
+
+def test_equal_quantities_are_one_study(sill, tmp_path):
+    sweep(sill, {"load.force": [1000]}, out=tmp_path / "out", changes=["joint.lower.thickness=1.6"])
+    table = sweep(sill, {"load.force": [1000, 2000]}, out=tmp_path / "out", changes=["joint.lower.thickness='0.16 cm'"])
+    assert list(table["status"]) == ["done", "done"]
+
+
+def test_an_executor_that_is_none_is_one_sentence(sill):
+    with pytest.raises(JointError, match="for a number of processes there is workers"):
+        sweep(sill, {"load.force": [1000]}, executor=2)
