@@ -172,6 +172,34 @@ MUTATIONS = (
         "f = spew_height / 2;",
         "tests/mechanics/test_section.py",
     ),
+    Mutation(
+        "a system kept for unlike materials",
+        "fejoint/mechanics/reuse.py",
+        " {constants!r}",
+        "",
+        "tests/mechanics/test_reuse.py",
+    ),
+    Mutation(
+        "a case's key without its load",
+        "fejoint/study/cases.py",
+        'said.pop("title")',
+        'said.pop("title"), said.pop("load")',
+        "tests/study/test_sweep.py",
+    ),
+    Mutation(
+        "what a worker had no time for is dropped",
+        "fejoint/study/dispatch.py",
+        "self.waiting.extendleft(reversed(rest))",
+        "pass",
+        "tests/study/test_dispatch.py",
+    ),
+    Mutation(
+        "shear limited by its sign",
+        "fejoint/show/limits.py",
+        "values = np.abs(values)",
+        "pass",
+        "tests/study/test_sweep.py",
+    ),
 )
 
 

@@ -237,6 +237,6 @@ def _gone() -> SetupError:
 def _explained(error: BaseException) -> SetupError:
     if isinstance(error, FejointError):
         return SetupError(str(error))
-    cause = str(error.__cause__).strip().splitlines()[-1:] if error.__cause__ else []
+    cause = str(error.__cause__ or "").strip('"\n ').splitlines()[-1:]  # of a traceback sent as text
     said = ": ".join([type(error).__name__, " ".join(str(error).split())[:200], *cause])
     return SetupError(f"the workers cannot do the work ({said}); they need this fejoint and what the columns' functions use.")
