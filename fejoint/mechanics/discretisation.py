@@ -129,5 +129,5 @@ def discretise(section: Section) -> Discretisation:
         yy_abc=wy @ y,
     )
     mesh = section.mesh
-    shared([*vars(made).values(), mesh.p, mesh.t, *mesh.subdomains.values(), *mesh.boundaries.values()])
+    shared([*vars(made).values(), mesh.p, mesh.t, *(mesh.subdomains or {}).values(), *(mesh.boundaries or {}).values()])
     return made

@@ -172,17 +172,16 @@ class _Cluster(Executor):
 
 
 def _end_cluster(executor: _Cluster, loud: dict[str, int]) -> None:
-    tornado = {"tornado.application": logging.getLogger("tornado.application").level}
-    _restore(dict.fromkeys(tornado, logging.CRITICAL + 1))  # tells of the same
     # The scheduler forgets what no client waits for.
     _within(_GRACE, lambda: executor._client.close(timeout=_GRACE))
     executor.end_futures()
-    _restore(loud | tornado)
+    _restore(loud)
 
 
 def _silenced() -> dict[str, int]:
     """Keep the log of distributed off the terminal, and return the former levels; what goes wrong comes as an error."""
     names = [name for name in logging.root.manager.loggerDict if name.split(".")[0] == "distributed"]
+    names.append("tornado.application")  # tells of the same when a scheduler goes
     former = {name: logging.getLogger(name).level for name in names}
     _restore(dict.fromkeys(names, logging.CRITICAL + 1))
     return former
