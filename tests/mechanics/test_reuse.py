@@ -96,7 +96,7 @@ def same(a, b) -> bool:
 
 @pytest.fixture(scope="module")
 def joints():
-    return random_joints(1, 40)
+    return random_joints(1, 28)
 
 
 @pytest.fixture(scope="module")
