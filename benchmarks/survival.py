@@ -42,12 +42,16 @@ from collections import Counter
 from collections.abc import Callable, Iterator
 from concurrent.futures import Executor, Future
 from dataclasses import dataclass, field
+from importlib import resources
 from pathlib import Path
 
 import pandas as pd
 
 from fejoint.study.dispatch import LARGEST_TASK, TASKS_A_WORKER
 from fejoint.study.work import Task
+
+# The invented door sill, which the tests of sweeps start from too.
+SILL = resources.files("fejoint.demo").joinpath("door-sill.toml").read_text(encoding="utf-8")
 
 WORKERS = 2
 PAUSE = 0.1  # s that every case takes at least

@@ -8,32 +8,12 @@ import jsonschema
 import pandas as pd
 import pytest
 
-from benchmarks.survival import Here
+from benchmarks.survival import SILL, Here
 from fejoint.cli import run
 
 # The package has a function of the same name.
 commands = importlib.import_module("fejoint.cli.sweep")
 
-SILL = """
-title = "cabin door sill, lap coupon (invented)"
-[joint]
-kind = "single-lap"
-width = "25 mm"
-overlap_length = "12.5 mm"
-bondline_thickness = "0.2 mm"
-[joint.lower]
-material = "aluminium 6082-T6"
-thickness = "1.6 mm"
-free_length = "50 mm"
-[joint.upper]
-material = "aluminium 6082-T6"
-thickness = "1.6 mm"
-free_length = "50 mm"
-[adhesive]
-material = "toughened epoxy"
-[load]
-force = "2.5 kN"
-"""
 SWEEP = """
 [sweep]
 columns = ["peak_shear_MPa", "peak_peel_MPa"]

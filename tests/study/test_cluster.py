@@ -14,34 +14,19 @@ import pytest
 from clusters import start_cluster
 
 import fejoint
-from benchmarks.survival import Here, wait_until
+from benchmarks.survival import SILL, Here, wait_until
 from fejoint.cli import run
 from fejoint.study import engines
 from fejoint.study.cluster import cluster_executor
 
-JOINT = """
-title = "cabin door sill, lap coupon (invented)"
-[joint]
-kind = "single-lap"
-width = "25 mm"
-overlap_length = "12.5 mm"
-bondline_thickness = "0.2 mm"
-[joint.lower]
-material = "aluminium 6082-T6"
-thickness = "1.6 mm"
-free_length = "50 mm"
-[joint.upper]
-material = "aluminium 6082-T6"
-thickness = "1.6 mm"
-free_length = "50 mm"
-[adhesive]
-material = "toughened epoxy"
-[load]
-force = "2.5 kN"
+JOINT = (
+    SILL
+    + """
 [sweep.vary]
 "joint.overlap_length" = ["10 mm", "12 mm", "-3 mm"]
 "load.force" = { from = "1 kN", to = "2 kN", steps = 5 }
 """
+)
 CASES, REFUSED = 15, 5
 
 

@@ -16,7 +16,7 @@ import pytest
 
 import fejoint
 from benchmarks import survival
-from benchmarks.survival import Here, Study, alive, at_risk, descendants, equal, full_disk, killed, unmounted, wait_until
+from benchmarks.survival import SILL, Here, Study, alive, at_risk, descendants, equal, full_disk, killed, unmounted, wait_until
 from fejoint.errors import SetupError
 
 JOINTS = 24
@@ -185,36 +185,22 @@ def test_a_users_own_executor_that_breaks_is_one_sentence_and_a_new_one_goes_on(
 
 # ---- Ctrl-C
 
-SILL = """
-[joint]
-kind = "single-lap"
-width = "25 mm"
-overlap_length = "12.5 mm"
-bondline_thickness = "0.2 mm"
-[joint.lower]
-material = "aluminium 6082-T6"
-thickness = "1.6 mm"
-free_length = "50 mm"
-[joint.upper]
-material = "aluminium 6082-T6"
-thickness = "1.6 mm"
-free_length = "50 mm"
-[adhesive]
-material = "toughened epoxy"
-[load]
-force = "2.5 kN"
+STUDY = (
+    SILL
+    + """
 [sweep]
 columns = ["peak_shear_MPa", "theories.Volkersen.peak_shear_MPa"]
 [sweep.vary]
 "joint.overlap_length" = { from = 10, to = 16, steps = 12 }
 """
+)
 
 
 @pytest.mark.parametrize("moment", ["at work", "at the start"])
 def test_ctrl_c_says_what_is_kept_and_leaves_nobody_behind(tmp_path, moment):
     """Within 5 s, and ten more for a busy machine. Columns beside the default ones: this process has solved a joint before."""
     file, out = tmp_path / "sill.toml", tmp_path / "out"
-    file.write_text(SILL)
+    file.write_text(STUDY)
     command = [sys.executable, "-m", "fejoint", "sweep", str(file), "--out", str(out), "--workers", "2"]
 
     def start():

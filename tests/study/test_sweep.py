@@ -16,31 +16,10 @@ import pandas as pd
 import pytest
 
 import fejoint
-from benchmarks.survival import Here
+from benchmarks.survival import SILL, Here
 from fejoint.errors import FejointError, JointError, SetupError
 from fejoint.joint.file import template
 from fejoint.show.files import bondline_csv, summary
-
-SILL = """
-title = "cabin door sill, lap coupon (invented)"
-[joint]
-kind = "single-lap"
-width = "25 mm"
-overlap_length = "12.5 mm"
-bondline_thickness = "0.2 mm"
-[joint.lower]
-material = "aluminium 6082-T6"
-thickness = "1.6 mm"
-free_length = "50 mm"
-[joint.upper]
-material = "aluminium 6082-T6"
-thickness = "1.6 mm"
-free_length = "50 mm"
-[adhesive]
-material = "toughened epoxy"
-[load]
-force = "2.5 kN"
-"""
 
 
 @pytest.fixture
