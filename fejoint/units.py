@@ -12,7 +12,7 @@ import re
 from functools import cache, lru_cache
 from typing import Any
 
-__all__ = ["DISPLAY_SYSTEMS", "as_number", "display"]
+__all__ = ["DISPLAY_SYSTEMS", "as_number", "display", "shown_unit"]
 
 # inside unit -> what an error message calls it, with an example
 DIMENSIONS = {
@@ -111,6 +111,12 @@ def display(value: float, inside: str, system: str = "mm", digits: int = 4) -> s
     shown = value if unit == inside else value / _factor(unit, inside)
     name = unit.replace("delta_deg", "deg").replace("inch", "in")
     return f"{_digits(shown, digits)} {name}".rstrip()
+
+
+def shown_unit(inside: str, system: str) -> tuple[float, str]:
+    """Return the factor from an inside unit to the one of a display system, and that one's name."""
+    shown = DISPLAY_SYSTEMS[system].get(inside, inside)
+    return 1.0 / as_number(f"1 {shown}", inside), shown.replace("inch", "in")
 
 
 def _digits(value: float, digits: int) -> str:

@@ -23,7 +23,8 @@ from fejoint.bondline.edge_moment import rotation_change
 from fejoint.errors import JointError, TheoryError
 from fejoint.joint.description import Joint
 from fejoint.mechanics.checks import stress_floor
-from fejoint.mechanics.driver import Result, solve
+from fejoint.mechanics.driver import solve
+from fejoint.mechanics.outcome import Outcome
 
 __all__ = ["FAR", "Beside", "Comparison", "Row", "Stretch", "compare", "compared", "peaks_of"]
 
@@ -83,7 +84,7 @@ class Comparison:
 
     Attributes
     ----------
-    result : Result
+    result : Outcome
         Of finite elements.
     rows : list of Row
         Theories that have a result.
@@ -97,7 +98,7 @@ class Comparison:
         Which theory to trust.
     """
 
-    result: Result
+    result: Outcome
     rows: list[Row]
     refused: dict[str, str]
     validity: Validity
@@ -146,7 +147,7 @@ def compare(joint: Joint, progress: Callable[[str], None] | None = None) -> Comp
     return compared(solve(joint, progress))
 
 
-def compared(result: Result) -> Comparison:
+def compared(result: Outcome) -> Comparison:
     """Hold every theory for a joint's family against its result of finite elements."""
     joint, theories = result.joint, theories_of(result.joint, result.edges)
     rotation, peaks = rotation_change(joint), peaks_of(result)
@@ -160,9 +161,9 @@ def compared(result: Result) -> Comparison:
     )
 
 
-def peaks_of(result: Result) -> dict[str, float]:
+def peaks_of(result: Outcome) -> dict[str, float]:
     """Return the peaks of finite elements, MPa, by stress; without those that are none but for round-off."""
-    floor = stress_floor(result.solution)
+    floor = stress_floor(result.joint)
     peaks = {"shear": result.peak_shear[0].value, "peel": result.peak_peel[0].value}
     return {name: value for name, value in peaks.items() if abs(value) > floor}
 
@@ -170,13 +171,13 @@ def peaks_of(result: Result) -> dict[str, float]:
 # ---- parts ---------------------------------------------------------------
 
 
-def _row(theory: Theory, result: Result) -> Row:
+def _row(theory: Theory, result: Outcome) -> Row:
     gives = next(entry.gives for entry in THEORIES if entry.name == theory.name)
     found = {name: _beside(theory.bondlines, result, name) if name in gives else None for name in ("shear", "peel")}
     return Row(theory.name, theory.bondlines, found["shear"], found["peel"])
 
 
-def _beside(bondlines: list[Bondline], result: Result, name: str) -> Beside:
+def _beside(bondlines: list[Bondline], result: Outcome, name: str) -> Beside:
     peak, fe = peak_of(bondlines, name), peaks_of(result).get(name)
     if fe is None:
         return Beside(peak, math.nan, [])

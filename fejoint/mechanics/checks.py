@@ -15,8 +15,9 @@ from numpy.typing import NDArray
 
 from fejoint.bondline.curves import Bondline
 from fejoint.bondline.edge_moment import buckling_share
+from fejoint.joint.description import Joint
 from fejoint.mechanics.elasticity import strain
-from fejoint.mechanics.linear import Solution
+from fejoint.mechanics.linear import Solution, laws_of
 from fejoint.mechanics.recovery import cell_stress, cut_resultant
 
 __all__ = ["Check", "discretisation_error", "peak_difference", "solution_checks", "stress_floor"]
@@ -69,7 +70,7 @@ def solution_checks(solution: Solution, stress: Floats) -> list[Check]:
     along, across, turning = (float(v) for v in np.abs(left_over).max(axis=0))
     force = max(abs(joint.line_load), *(abs(v) for end in solution.ends.values() for v in (end.axial, end.lateral)))
     # Scale: the load, or what the bondline transfers to and fro, with a load or without; the last never vanishes.
-    floor = stress_floor(solution)
+    floor = stress_floor(joint)
     scale = max(force, *(cut.magnitude for cut in cuts.values()), floor * geometry.bonded_length)
     work = _internal_work(solution)
     done = joint.line_load * solution.elongation + joint.line_moment * solution.turn + joint.line_shear * solution.lift
@@ -123,7 +124,7 @@ def solution_checks(solution: Solution, stress: Floats) -> list[Check]:
     return checks
 
 
-def stress_floor(solution: Solution) -> float:
+def stress_floor(joint: Joint) -> float:
     """Return the stress below which a bondline counts as free of stress, MPa.
 
     A thousandth of the stress of fully restrained thermal expansion: a joint
@@ -131,8 +132,8 @@ def stress_floor(solution: Solution) -> float:
     whose relative error means nothing. Practically zero without a change of
     temperature.
     """
-    change = solution.joint.load.temperature_change
-    restrained = max(float(np.abs(law.free_stress(change)).max()) for law in solution.laws.values())
+    change = joint.load.temperature_change
+    restrained = max(float(np.abs(of.free_stress(change)).max()) for of in laws_of(joint).values())
     return max(1e-3 * restrained, 1e-200)
 
 

@@ -11,16 +11,17 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from fejoint.bondline.curves import Bondline, EdgeLoads, Peak
+from fejoint.bondline.curves import Bondline
 from fejoint.bondline.edge_moment import ROTATION, buckles, rotation_change
 from fejoint.errors import JointError
 from fejoint.joint.description import Joint
-from fejoint.joint.families import SingleLap, SteppedLap
+from fejoint.joint.families import SteppedLap
 from fejoint.joint.materials import AdherendMaterial, Adhesive
 from fejoint.mechanics.checks import Check, discretisation_error, solution_checks, stress_floor
 from fejoint.mechanics.discretisation import Discretisation, discretise
 from fejoint.mechanics.linear import Solution, assemble, laws_of, pattern_of, solve_linear
 from fejoint.mechanics.load_path import AdherendSection, adherend_peaks, adherend_sections, bond_forces
+from fejoint.mechanics.outcome import Outcome
 from fejoint.mechanics.recovery import edge_loads, nodal_stress, recover_bondlines, spew_peaks
 from fejoint.mechanics.reuse import Kept, mesh_key, system_key
 from fejoint.mechanics.section import Section, mesh_section
@@ -35,103 +36,28 @@ MAX_REFINEMENTS = 3
 NOT_OF_THE_MESH = ("energy_balance", "solver_backward_error", "buckling")
 
 
-@dataclass(frozen=True, eq=False)
-class Result:
-    """A solved joint, complete.
+@dataclass(frozen=True, eq=False, repr=False)
+class Result(Outcome):
+    """A solved joint, complete: what it comes to, and the mesh and displacements behind that.
 
     Attributes
     ----------
-    joint : Joint
     section : Section
         The last mesh.
     solution : Solution
         Displacements and reactions on it.
-    bondlines : list of Bondline
-    edges : dict of EdgeLoads
-        What every adherend carries where it enters the overlap, by its name.
-    bond_forces : dict
-        Load that every part of the bond passes on, N/mm, by its name.
-    adherend_sections : list of AdherendSection
-        What the adherends carry at both ends of their arms, and at steps.
-    spew_peaks : dict
-        Largest shear and most opening peel of the mid-line in the spew, beyond
-        the overlap, by bondline (`fejoint.mechanics.recovery.spew_peaks`).
-    checks : list of Check
-    discretisation_error : dict
-        Estimated error of ``peak_shear`` and ``peak_peel``, as shares.
     adhesive_stress : (nodes, 4) array, MPa
         Recovered stress xx, yy, xy, zz; NaN outside the adhesive.
-    seconds : dict
-        Time by stage, all meshes together.
-    warnings : list of str
     """
 
-    joint: Joint
     section: Section
     solution: Solution
-    bondlines: list[Bondline]
-    edges: dict[str, EdgeLoads]
-    bond_forces: dict[str, float]
-    adherend_sections: list[AdherendSection]
-    spew_peaks: dict[int, tuple[Peak, Peak]]
-    checks: list[Check]
-    discretisation_error: dict[str, float]
     adhesive_stress: NDArray[np.float64]
-    seconds: dict[str, float]
-    warnings: list[str]
-
-    @property
-    def passed(self) -> bool:
-        """Whether all self-checks hold."""
-        return all(check.passed for check in self.checks)
 
     @property
     def unknowns(self) -> int:
         """Number of unknowns of the last mesh."""
         return 2 * len(self.solution.discretisation.points)
-
-    @property
-    def peak_shear(self) -> tuple[Peak, int]:
-        """Mid-line shear of largest magnitude, and the bondline it is in."""
-        return self._extreme(lambda b: b.peak_shear, lambda p: abs(p.value))
-
-    @property
-    def peak_peel(self) -> tuple[Peak, int]:
-        """Most opening mid-line peel, and the bondline it is in."""
-        return self._extreme(lambda b: b.peak_peel, lambda p: p.value)
-
-    @property
-    def least_peel(self) -> tuple[Peak, int]:
-        """Most closing mid-line peel, and the bondline it is in."""
-        return self._extreme(lambda b: b.least_peel, lambda p: -p.value)
-
-    @property
-    def adherend_peaks(self) -> dict[str, float]:
-        """Largest beam stress of every adherend, by its name, MPa."""
-        return adherend_peaks(self.adherend_sections)
-
-    @property
-    def edge_moment_factors(self) -> tuple[float, float] | None:
-        """Edge moment factors 2 M / (P (t + t_a)) at both ends of a single lap under a force alone; else None."""
-        load, geometry = self.joint.line_load, self.joint.geometry
-        if load == 0 or not isinstance(geometry, SingleLap) or not self.joint.load.force_alone:
-            return None
-        left, right, ta = self.edges["lower"], self.edges["upper"], geometry.bondline_thickness
-        return (
-            -2 * left.moment / (load * (geometry.lower.thickness + ta)),
-            2 * right.moment / (load * (geometry.upper.thickness + ta)),
-        )
-
-    def _extreme(self, peak: Callable[[Bondline], Peak], size: Callable[[Peak], float]) -> tuple[Peak, int]:
-        best = max(self.bondlines, key=lambda b: size(peak(b)))
-        return peak(best), best.number
-
-    def __repr__(self) -> str:
-        shear, peel = self.peak_shear[0], self.peak_peel[0]
-        return (
-            f"Result({self.joint.title or self.joint.geometry.kind!r}: peak shear {shear.value:.4g} MPa at x = {shear.x:.4g} mm, "
-            f"peak peel {peel.value:.4g} MPa at x = {peel.x:.4g} mm, checks {'passed' if self.passed else 'MISSED'})"
-        )
 
 
 @dataclass(frozen=True, eq=False)
@@ -187,7 +113,7 @@ def solve(joint: Joint, progress: Callable[[str], None] | None = None, kept: Kep
     for refinement in range(MAX_REFINEMENTS + 1):
         level = _solve_level(joint, density, clock, say, kept)
         thickness = joint.geometry.bondline_thickness
-        error = discretisation_error(level.bondlines, coarse.bondlines, thickness, stress_floor(level.solution))
+        error = discretisation_error(level.bondlines, coarse.bondlines, thickness, stress_floor(joint))
         checks = solution_checks(level.solution, level.stress) + [
             Check(f"{name}_error", value, joint.analysis.error_target, f"estimated mesh error of {name.replace('_', ' ')}")
             for name, value in error.items()

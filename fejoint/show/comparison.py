@@ -23,7 +23,7 @@ from fejoint.mechanics.as_built import FAR, Beside, Comparison, Stretch
 from fejoint.show.colours import FAINT, INK
 from fejoint.show.files import joint_as_understood, versions, write_files
 from fejoint.show.pen import drawing_style, heading, plate
-from fejoint.units import DISPLAY_SYSTEMS, as_number, display
+from fejoint.units import display, shown_unit
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -55,7 +55,7 @@ BAND = "#eef1f3"  # within a tenth
 def comparison_table(comparison: Comparison, system: str = "mm") -> RenderableType:
     """Return what a person reads: theories with their ratios, why they differ, which to trust, which refused."""
     result = comparison.result
-    g, length = result.joint.geometry, _unit("mm", system)
+    g, length = result.joint.geometry, shown_unit("mm", system)
     title = f"Theories beside finite elements, and where (x in {length[1]}) each is off by more than a tenth of the FE peak"
     table = Table(
         title=title if comparison.rows else "Finite elements alone",
@@ -100,19 +100,13 @@ def _cells(beside: Beside | None, system: str) -> list[str]:
 
 def _places(off: Sequence[Stretch], system: str) -> str:
     """Return stretches in words; those of like bondlines once."""
-    factor = _unit("mm", system)[0]
+    factor = shown_unit("mm", system)[0]
     found = sorted({(round(s.start * factor, 9), round(s.end * factor, 9)) for s in off})
     if not found:
         return "nowhere"
     if len(found) > FEW:
         return f"{len(found)} stretches, {found[0][0]:.3g} to {max(end for _, end in found):.3g}"
     return ", ".join(f"{start:.3g} to {end:.3g}" for start, end in found)
-
-
-def _unit(inside: str, system: str) -> tuple[float, str]:
-    """Return the factor from an inside unit to the one shown, and the shown one's name."""
-    shown = DISPLAY_SYSTEMS[system].get(inside, inside)
-    return 1.0 / as_number(f"1 {shown}", inside), shown.replace("inch", "in")
 
 
 # ---- files -----------------------------------------------------------------
@@ -212,7 +206,7 @@ def comparison_figure(comparison: Comparison, system: str = "mm") -> Figure:
             for axes in ratios:
                 _draw_ratios(axes, comparison, looks, name)
         for axes in grid[1, :2]:
-            axes.set_xlabel(f"x along the overlap, {_unit('mm', system)[1]}")
+            axes.set_xlabel(f"x along the overlap, {shown_unit('mm', system)[1]}")
         handles, labels = grid[0, 0].get_legend_handles_labels()
         figure.legend(handles, labels, loc="outside lower center", ncols=min(len(labels), 3))
         return figure
@@ -221,7 +215,7 @@ def comparison_figure(comparison: Comparison, system: str = "mm") -> Figure:
 def _draw_curves(axes: Axes, comparison: Comparison, looks: dict[str, dict[str, Any]], name: str, system: str) -> None:
     """Draw one stress of finite elements and of the theories that give it."""
     result = comparison.result
-    length, mpa = _unit("mm", system)[0], _unit("MPa", system)
+    length, mpa = shown_unit("mm", system)[0], shown_unit("MPa", system)
     for bondlines, which, look in _solved_lines(comparison):
         x, values = _line(bondlines, name)
         axes.plot(x * length, values * mpa[0], label=f"finite elements, mid-line{which}", zorder=3, **look)
@@ -259,7 +253,7 @@ def _line(bondlines: Sequence[Bondline], name: str) -> tuple[Floats, Floats]:
 
 def _zoom(axes: Axes, comparison: Comparison, name: str, system: str) -> None:
     """Look at the end where the peak of finite elements is, with the strip marked that is not counted."""
-    result, factor = comparison.result, _unit("mm", system)[0]
+    result, factor = comparison.result, shown_unit("mm", system)[0]
     g = result.joint.geometry
     ta, peak = g.bondline_thickness, getattr(result, f"peak_{name}")[0]
     reach = min(g.length / 2, max(8 * ta, 0.12 * g.length))

@@ -41,6 +41,8 @@ LETTER = 0.092  # inches: how wide a letter is
 def section_figure(joint: Joint, units: str = "mm") -> Figure:
     """Return the joint drawn to scale, its dimensions named by their keys in the joint file, and an overlap end magnified.
 
+    The axes are labelled whole, end and facts (`Axes.get_label`).
+
     Parameters
     ----------
     joint : Joint
@@ -72,6 +74,8 @@ def section_figure(joint: Joint, units: str = "mm") -> Figure:
         what = "left overlap end" + (" of bondline 2 (the upper one)" if joint.geometry.kind == "double-lap" else "")
         detail.set_title(f"{what}, {magnified:.0f} times the length scale above", color=FAINT)
         _draw_facts(table, joint, units)
+        for axes, label in ((whole, "whole"), (detail, "end"), (table, "facts")):
+            axes.set_label(label)
         return figure
 
 

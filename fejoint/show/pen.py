@@ -6,9 +6,11 @@ global state, the same on a machine without a display.
 
 from __future__ import annotations
 
+import warnings
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from importlib import resources
+from textwrap import shorten
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -37,6 +39,7 @@ __all__ = [
     "legend_below",
     "listed",
     "plate",
+    "printable",
     "settled",
     "thin_dimension",
 ]
@@ -46,6 +49,7 @@ Point = tuple[float, float]
 
 ARROW: dict[str, Any] = {"arrowstyle": "-|>", "color": INK, "linewidth": 0.9, "mutation_scale": 9, "shrinkA": 0, "shrinkB": 0}
 DOUBLE_ARROW = {**ARROW, "arrowstyle": "<|-|>"}
+MOST_LETTERS = 90  # of a joint's title over a figure
 LEADER: dict[str, Any] = {"arrowstyle": "-", "color": FAINT, "linewidth": 0.9, "shrinkA": 2, "shrinkB": 2}
 
 
@@ -61,13 +65,21 @@ def drawing_style() -> Iterator[None]:
     require_extra("matplotlib", "plot", "drawing figures")
     from matplotlib import rc_context
 
-    with resources.as_file(resources.files("fejoint.show") / "fejoint.mplstyle") as file, rc_context(fname=file):
+    style = resources.files("fejoint.show") / "fejoint.mplstyle"
+    with resources.as_file(style) as file, rc_context(fname=file), warnings.catch_warnings():
+        # Titles may be in any script; what the font lacks is drawn as a box, without a warning a letter.
+        warnings.filterwarnings("ignore", r"Glyph \d+ .* missing from font", UserWarning)
         yield
 
 
 def heading(joint: Joint, what: str) -> str:
-    """Return the text over a figure."""
-    return f"{joint.title or joint.geometry.kind}: {what}"
+    """Return the text over a figure: the joint's title, cut at `MOST_LETTERS`, and what the figure shows."""
+    return f"{shorten(printable(joint.title), MOST_LETTERS, placeholder=' ...') or joint.geometry.kind}: {what}"
+
+
+def printable(text: str) -> str:
+    """Return a text in one line without what has no shape of its own, such as marks that turn the direction of writing."""
+    return "".join(letter for letter in " ".join(text.split()) if letter.isprintable())
 
 
 def plate(alpha: float = 0.8) -> dict[str, Any]:

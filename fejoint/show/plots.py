@@ -1,4 +1,4 @@
-"""Curves along the bondline and the mesh of a section, as matplotlib figures.
+"""Curves along the bondline, as matplotlib figures.
 
 Every function returns a `matplotlib.figure.Figure` that belongs to nobody: no
 window, no global state, the same on a machine without a display. Stresses are
@@ -16,24 +16,24 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from fejoint.bondline.closed_form.comparison import compare
 from fejoint.bondline.curves import Bondline, Curve, Peak
 from fejoint.errors import JointError, SetupError
 from fejoint.joint.families import SteppedLap
 from fejoint.joint.geometry import Geometry
-from fejoint.show.colours import FAINT, INK, OUTLINE, REGION_COLOURS
+from fejoint.show.colours import FAINT, INK
 from fejoint.show.overlap import draw_overlap
 from fejoint.show.pen import drawing_style, heading, legend_below, plate, settled
-from fejoint.show.shape import end_window, round_factor
-from fejoint.units import DISPLAY_SYSTEMS, as_number, display
+from fejoint.units import display, shown_unit
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
     from matplotlib.text import Annotation
 
-    from fejoint.mechanics.driver import Result
+    from fejoint.mechanics.outcome import Outcome
 
-__all__ = ["bondline_figure", "mesh_figure", "save_figure"]
+__all__ = ["bondline_figure", "main_theories", "save_figure", "stress_axes"]
 
 Floats = NDArray[np.float64]
 
@@ -63,20 +63,21 @@ CLEAR = 2.5  # points between such a text and lines
 
 
 def bondline_figure(
-    result: Result,
+    result: Outcome,
     theories: Mapping[str, Bondline | Sequence[Bondline]] | None = None,
     units: str = "mm",
     interfaces: bool = False,
 ) -> Figure:
     """Return shear, peel and the load passed on along the bondline, under the section of the overlap on the same x axis.
 
-    The mean shear and the peaks are marked with value and place. The treads of
-    a stepped lap make one line; two bondlines make two, or one where they are alike.
+    The axes are labelled section, shear, peel and load (`Axes.get_label`). The
+    mean shear and the peaks are marked with value and place. The treads of a
+    stepped lap make one line; two bondlines make two, or one where they are alike.
 
     Parameters
     ----------
-    result : Result
-        A solved joint; all its bondlines are drawn.
+    result : Outcome
+        A solved joint, a `Result` or read back from a folder; all its bondlines are drawn.
     theories : mapping of name to Bondline, or to several, optional
         Closed forms to draw over it. A stress that a theory does not give (NaN) is left out.
     units : str
@@ -96,31 +97,116 @@ def bondline_figure(
         figure = Figure(figsize=(10, 10), layout="constrained")
         heights = [1.7 if isinstance(g, SteppedLap) else 1.25 + 0.35 * (len(g.adherends()) - 2), 3.0, 3.0, 2.1]
         top, shear, peel, load = figure.subplots(4, 1, sharex=True, gridspec_kw={"height_ratios": heights})
-        mm, length_unit = _unit("mm", units)
+        mm, length_unit = shown_unit("mm", units)
         figure.suptitle(heading(result.joint, "stresses along the bondline"), x=0.01, ha="left")
         draw_overlap(top, result.joint, mm, units)
-        drawn = {name: [theory] if isinstance(theory, Bondline) else list(theory) for name, theory in (theories or {}).items()}
         for axes, name in ((shear, "shear"), (peel, "peel")):
-            _draw_curves(axes, name, result, drawn, units, interfaces)
-            _note_spew(axes, name, result, units)
-        _mark_level(shear, result.joint.mean_shear, "MPa", "mean", result, units)
+            _draw_stress(axes, name, result, theories or {}, units, interfaces)
         _draw_passed_on(load, result, units)
-        for axes in (shear, peel, load):
-            axes.axhline(0.0, color=FAINT, linewidth=0.8, zorder=0)
-            for end in (0.0, g.length):
-                axes.axvline(end * mm, color=FAINT, linewidth=0.8, linestyle=(0, (2, 3)), zorder=0)
-            for bond in g.bonds()[1:] if isinstance(g, SteppedLap) else ():
-                axes.axvline(bond.start * mm, color=FAINT, linewidth=0.6, alpha=0.6, zorder=0, gid="riser")
+        _draw_ends(load, g, mm)
         load.set_xlabel(f"x along the overlap, {length_unit}")
+        for axes, name in zip(figure.axes, ("section", "shear", "peel", "load"), strict=True):
+            axes.set_label(name)
         figure.align_ylabels((shear, peel, load))
         handles, _ = shear.get_legend_handles_labels()
         legend_below(figure, handles, 2 if len(handles) > 3 else 3)
         settled(figure)
         # What is free of curves is known once the axes have their places.
-        _mark_peak(shear, *result.peak_shear, "peak", result, units)
-        _mark_peak(peel, *result.peak_peel, "peak", result, units)
-        _mark_peak(peel, *result.least_peel, "least", result, units)
+        for axes, name in ((shear, "shear"), (peel, "peel")):
+            _mark_peaks(axes, name, result, units)
         return figure
+
+
+def stress_axes(
+    result: Outcome,
+    stress: str,
+    axes: Axes | None = None,
+    theories: Mapping[str, Bondline | Sequence[Bondline]] | None = None,
+    units: str = "mm",
+    interfaces: bool = False,
+) -> Axes:
+    """Draw one stress along the bondline, its peaks marked, into axes that may be part of a figure of your own.
+
+    Parameters
+    ----------
+    result, theories, units, interfaces
+        As for `bondline_figure`.
+    stress : str
+        ``"shear"`` or ``"peel"``.
+    axes : matplotlib Axes, optional
+        Where to draw; those of a new figure by default.
+
+    Returns
+    -------
+    matplotlib Axes
+        With labels and, in a new figure, a legend.
+
+    Raises
+    ------
+    SetupError
+        matplotlib is not installed.
+    JointError
+        Another stress.
+    """
+    if stress not in ("shear", "peel"):
+        raise JointError(f'stress = "{stress}": must be one of shear, peel.')
+    with drawing_style():
+        from matplotlib.figure import Figure
+
+        own = axes is None
+        axes = Figure(figsize=(10, 5), layout="constrained").subplots() if axes is None else axes
+        figure = axes.get_figure(root=True)
+        assert isinstance(figure, Figure)
+        _draw_stress(axes, stress, result, theories or {}, units, interfaces)
+        mm, length_unit = shown_unit("mm", units)
+        axes.set_xlabel(f"x along the overlap, {length_unit}")
+        # Beyond the overlap's end stands the mean, of shear.
+        axes.set_xlim(-0.04 * result.joint.geometry.length * mm, 1.2 * result.joint.geometry.length * mm)
+        if own:
+            figure.suptitle(heading(result.joint, f"{stress} stress along the bondline"), x=0.01, ha="left")
+            legend_below(figure, axes.get_legend_handles_labels()[0], 2)
+            settled(figure)
+        else:
+            figure.draw_without_rendering()
+        _mark_peaks(axes, stress, result, units)
+        return axes
+
+
+def _draw_stress(
+    axes: Axes,
+    name: str,
+    result: Outcome,
+    theories: Mapping[str, Bondline | Sequence[Bondline]],
+    units: str,
+    interfaces: bool,
+) -> None:
+    """Draw a stress, what theories say of it, its mean, and where the overlap ends."""
+    drawn = {theory: [solved] if isinstance(solved, Bondline) else list(solved) for theory, solved in theories.items()}
+    _draw_curves(axes, name, result, drawn, units, interfaces)
+    _note_spew(axes, name, result, units)
+    if name == "shear":
+        _mark_level(axes, result.joint.mean_shear, "MPa", "mean", result, units)
+    _draw_ends(axes, result.joint.geometry, shown_unit("mm", units)[0])
+
+
+def _draw_ends(axes: Axes, g: Geometry, mm: float) -> None:
+    """Draw zero, the overlap's ends and the risers of a stepped lap as faint lines."""
+    axes.axhline(0.0, color=FAINT, linewidth=0.8, zorder=0)
+    for end in (0.0, g.length):
+        axes.axvline(end * mm, color=FAINT, linewidth=0.8, linestyle=(0, (2, 3)), zorder=0)
+    for bond in g.bonds()[1:] if isinstance(g, SteppedLap) else ():
+        axes.axvline(bond.start * mm, color=FAINT, linewidth=0.6, alpha=0.6, zorder=0, gid="riser")
+
+
+def _mark_peaks(axes: Axes, name: str, result: Outcome, units: str) -> None:
+    extremes = [("peak", result.peak_shear)] if name == "shear" else [("peak", result.peak_peel), ("least", result.least_peel)]
+    for word, (peak, number) in extremes:
+        _mark_peak(axes, peak, number, word, result, units)
+
+
+def main_theories(result: Outcome) -> dict[str, list[Bondline]]:
+    """Return the few theories that stand beside the finite elements, by name: those of the joint's family that have a result."""
+    return {theory.name: theory.bondlines for theory in compare(result.joint, result.edges, main=True) if theory.bondlines}
 
 
 def _lines(g: Geometry, bondlines: Sequence[Bondline]) -> list[tuple[str, Sequence[Bondline]]]:
@@ -145,11 +231,11 @@ def _are_alike(bondlines: Sequence[Bondline]) -> bool:
 
 
 def _draw_curves(
-    axes: Axes, name: str, result: Result, theories: Mapping[str, Sequence[Bondline]], units: str, interfaces: bool
+    axes: Axes, name: str, result: Outcome, theories: Mapping[str, Sequence[Bondline]], units: str, interfaces: bool
 ) -> None:
     """Draw one stress along all bondlines, and what theories say of it."""
-    g, mm = result.joint.geometry, _unit("mm", units)[0]
-    mpa, unit = _unit("MPa", units)
+    g, mm = result.joint.geometry, shown_unit("mm", units)[0]
+    mpa, unit = shown_unit("MPa", units)
     axes.set_ylabel(f"{name} stress, {unit}")
     for i, (which, bondlines) in enumerate(_lines(g, result.bondlines)):
         style = ELEMENTS[i]
@@ -185,7 +271,7 @@ def _joined(parts: Sequence[tuple[Floats, Floats]]) -> tuple[Floats, Floats]:
     return x, values
 
 
-def _note_spew(axes: Axes, name: str, result: Result, units: str) -> None:
+def _note_spew(axes: Axes, name: str, result: Outcome, units: str) -> None:
     """Write over the curves of a stress where they are, and what the spew beyond them holds when that is more."""
     notes = []
     if name == "shear":
@@ -197,19 +283,19 @@ def _note_spew(axes: Axes, name: str, result: Result, units: str) -> None:
         exceeds = more > result.peak_peel[0].value
     if exceeds:
         notes.append(f"in the spew beyond the overlap up to {display(more, 'MPa', units, 3)}")
-    axes.set_title("\n".join(notes), color=FAINT, fontsize="medium")
+    axes.set_title("\n".join(notes), color=FAINT, fontsize="medium", wrap=True)
 
 
-def _mark_level(axes: Axes, value: float, inside: str, word: str, result: Result, units: str) -> None:
+def _mark_level(axes: Axes, value: float, inside: str, word: str, result: Outcome, units: str) -> None:
     """Mark a value that holds for the whole overlap, its text beyond the overlap's end, where no curve runs."""
-    length, factor = result.joint.geometry.length * _unit("mm", units)[0], _unit(inside, units)[0]
+    length, factor = result.joint.geometry.length * shown_unit("mm", units)[0], shown_unit(inside, units)[0]
     axes.plot([0.0, length], [value * factor] * 2, color=INK, linewidth=1.0, linestyle=(0, (4, 3)), gid=f"{word} level")
     axes.text(1.015 * length, value * factor, f"{word}\n{display(value, inside, units, 3)}", va="center", **plate())
 
 
-def _mark_peak(axes: Axes, peak: Peak, number: int, word: str, result: Result, units: str) -> None:
+def _mark_peak(axes: Axes, peak: Peak, number: int, word: str, result: Outcome, units: str) -> None:
     """Mark an extreme with its value and place, the text where it covers no line."""
-    g, mm, mpa = result.joint.geometry, _unit("mm", units)[0], _unit("MPa", units)[0]
+    g, mm, mpa = result.joint.geometry, shown_unit("mm", units)[0], shown_unit("MPa", units)[0]
     place, value = peak.x * mm, peak.value * mpa
     where = ""
     if len(result.bondlines) > 1:
@@ -262,10 +348,10 @@ def _place_clear(axes: Axes, note: Annotation, side: int) -> None:
     note.set_horizontalalignment("left" if best[0] > 0 else "right")
 
 
-def _draw_passed_on(axes: Axes, result: Result, units: str) -> None:
+def _draw_passed_on(axes: Axes, result: Outcome, units: str) -> None:
     """Draw the load that the bond has passed on along the overlap, from nothing at its left to all at its right."""
-    g, mm = result.joint.geometry, _unit("mm", units)[0]
-    newton, unit = _unit("N", units)
+    g, mm = result.joint.geometry, shown_unit("mm", units)[0]
+    newton, unit = shown_unit("N", units)
     axes.set_ylabel(f"load passed on, {unit}")
     lines = _lines(g, result.bondlines)
     for i, (_, bondlines) in enumerate(lines):
@@ -289,105 +375,13 @@ def _draw_passed_on(axes: Axes, result: Result, units: str) -> None:
     axes.margins(y=0.16)
 
 
-def _passed_on(result: Result, bondlines: Sequence[Bondline]) -> tuple[Floats, Floats]:
+def _passed_on(result: Outcome, bondlines: Sequence[Bondline]) -> tuple[Floats, Floats]:
     """Return places (mm) and the load (N) passed on up to there, with what goes over before the first and after the last."""
     whole = isinstance(result.joint.geometry, SteppedLap)
     passed = [force for name, force in result.bond_forces.items() if whole or name == f"bondline {bondlines[0].number}"]
     x = np.concatenate([bondlines[0].x[:1], *(b.x for b in bondlines), bondlines[-1].x[-1:]])
     load = np.concatenate([[0.0], *(b.transferred for b in bondlines if b.transferred is not None), [sum(passed)]])
     return x, load * result.joint.geometry.width
-
-
-def _unit(inside: str, system: str) -> tuple[float, str]:
-    """Return the factor from an inside unit to the one shown, and the shown one's name."""
-    shown = DISPLAY_SYSTEMS[system].get(inside, inside)
-    return 1.0 / as_number(f"1 {shown}", inside), shown.replace("inch", "in")
-
-
-# ---- mesh ----------------------------------------------------------------
-
-
-def mesh_figure(result: Result, end: str = "left", units: str = "mm") -> Figure:
-    """Return the mesh of the section: whole, and at one end of the overlap.
-
-    Parameters
-    ----------
-    result : Result
-    end : str
-        ``"left"`` or ``"right"``: which overlap end is magnified.
-    units : str
-        Display system, one of `fejoint.units.DISPLAY_SYSTEMS`.
-
-    Raises
-    ------
-    SetupError
-        matplotlib is not installed.
-    JointError
-        Another `end`.
-    """
-    if end not in ("left", "right"):
-        raise JointError(f'end = "{end}": must be one of left, right.')
-    with drawing_style():
-        from matplotlib.figure import Figure
-
-        figure = Figure(figsize=(10, 7.6), layout="constrained")
-        whole, near = figure.subplots(2, 1, gridspec_kw={"height_ratios": [1.0, 2.3]})
-        mm, unit = _unit("mm", units)
-        cells = result.section.mesh.t.shape[1]
-        title = heading(result.joint, f"mesh, {cells} nine-node cells, {result.unknowns} unknowns")
-        figure.suptitle(title, x=0.01, ha="left")
-        _whole_mesh(whole, result, mm)
-        _mesh_at_end(near, result, end, mm)
-        for axes in (whole, near):
-            axes.grid(visible=False)
-            axes.set_xlabel(f"x, {unit}")
-            axes.set_ylabel(f"y, {unit}")
-        _name_regions(figure, near)
-        return settled(figure)
-
-
-def _whole_mesh(axes: Axes, result: Result, mm: float) -> None:
-    points = result.section.mesh.p
-    low, high = points.min(axis=1) * mm, points.max(axis=1) * mm
-    stretch = round_factor(0.16 * (high[0] - low[0]) / (high[1] - low[1]))
-    margin = 0.01 * (high[0] - low[0])
-    _draw_mesh(axes, result, mm, 0.25)
-    axes.set_xlim(low[0] - margin, high[0] + margin)
-    axes.set_ylim(low[1] - margin / stretch, high[1] + margin / stretch)
-    axes.set_aspect(stretch)
-    axes.set_title("whole section" + (f", thickness drawn {stretch:g} times as large" if stretch > 1 else ""), color=FAINT)
-
-
-def _mesh_at_end(axes: Axes, result: Result, end: str, mm: float) -> None:
-    (x0, x1), (y0, y1) = end_window(result.joint.geometry, end, 0.42)
-    _draw_mesh(axes, result, mm, 0.7)
-    axes.set_xlim(x0 * mm, x1 * mm)
-    axes.set_ylim(y0 * mm, y1 * mm)
-    axes.set_aspect(1.0)
-    axes.set_title(f"{end} end of the overlap, to scale", color=FAINT)
-
-
-def _name_regions(figure: Figure, axes: Axes) -> None:
-    """Name the regions by their colours, those of one colour together."""
-    handles: list[Any] = []
-    names: dict[str | None, str] = {}
-    for handle, name in zip(*axes.get_legend_handles_labels(), strict=True):
-        colour = REGION_COLOURS.get(name)
-        if colour not in names:
-            handles.append(handle)
-        names[colour] = f"{names[colour]}, {name}" if colour in names else name
-    figure.legend(handles, names.values(), loc="outside lower center", ncols=len(handles))
-
-
-def _draw_mesh(axes: Axes, result: Result, mm: float, line: float) -> None:
-    from matplotlib.collections import PolyCollection
-
-    mesh = result.section.mesh
-    corners_cvx = mesh.p[:, mesh.t].transpose(2, 1, 0) * mm
-    for region, cells in mesh.subdomains.items():
-        look: dict[str, Any] = {"facecolor": REGION_COLOURS.get(region, "#e8e8e8"), "edgecolor": OUTLINE, "linewidth": line}
-        # Thousands of cells as a picture, also in svg and pdf: as outlines they would take megabytes.
-        axes.add_collection(PolyCollection(corners_cvx[cells], label=region, rasterized=True, **look), autolim=False)
 
 
 # ---- files ---------------------------------------------------------------

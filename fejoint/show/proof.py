@@ -192,6 +192,7 @@ def report_figure(report: Report) -> Figure:
         axes.tick_params(axis="y", length=0)
         axes.grid(visible=False, axis="y")
         axes.set_xscale("log")
+        axes.xaxis.set_major_formatter("{x:g}")
         axes.set_xlim(LEAST / 2, high)
         axes.set_ylim(top, 0.0)
         axes.set_xlabel("difference over the allowed one, in magnitude")

@@ -1,10 +1,10 @@
-"""The solved section as a body in space: read from a run's folder or a result, drawn out over a width, outlined, moved."""
+"""The solved section as a body in space: read from a run's folder or a result, drawn out over a width, outlined."""
 
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
 
@@ -13,14 +13,24 @@ from numpy.typing import NDArray
 
 from fejoint.errors import JointError, SetupError
 from fejoint.joint.description import Joint
-from fejoint.show.shape import end_window
 
 if TYPE_CHECKING:
     import pyvista as pv
 
     from fejoint.mechanics.driver import Result
 
-__all__ = ["STRESSES", "Frame", "SolvedSection", "Stress", "cut_out", "extruded", "framed", "outline", "read_section"]
+__all__ = [
+    "SCHEMA_VERSION",
+    "STRESSES",
+    "SolvedSection",
+    "Stress",
+    "cut_out",
+    "extruded",
+    "outline",
+    "read_section",
+    "read_summary",
+    "stress_named",
+]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -44,11 +54,25 @@ STRESSES = {
     "von-mises": Stress("von_mises_MPa", "von Mises stress", False),
 }
 RUN_FILES = ("section.vtu", "summary.json")
-SHOWN_DISPLACEMENT = 0.08  # the largest one, over the length shown, when the scale is automatic
+SCHEMA_VERSION = 1  # of summary.json, and with it of all files of a run
 NO_Z = ((0, 0), (0, 1))  # what turns vectors (n, 2) of the section into (n, 3)
 # The nine nodes of a cell (corners, edge mid-points, centre) by row and column; its sides by start, middle and end.
 GRID = np.array([[0, 4, 1], [7, 8, 5], [3, 6, 2]])
 SIDES = np.array([[0, 4, 1], [1, 5, 2], [2, 6, 3], [3, 7, 0]])
+
+
+def stress_named(word: str) -> str:
+    """Return a stress by its own name in `STRESSES`, from a word such as ``von Mises``.
+
+    Raises
+    ------
+    JointError
+        It is none of them.
+    """
+    name = word.strip().lower().replace(" ", "-").replace("_", "-")
+    if name not in STRESSES:
+        raise JointError(f'stress = "{word}": must be one of {", ".join(STRESSES)}.')
+    return name
 
 
 # ---- what is looked at ---------------------------------------------------
@@ -119,7 +143,7 @@ def read_section(source: str | Path | Result) -> SolvedSection:
         regions = {name: number for number, name in enumerate(source.solution.laws)}
         return _from_mesh(section_mesh(source), regions, source.joint)
     folder = Path(source)
-    summary = _summary(folder)
+    summary = read_summary(folder)
     from meshio import vtu
 
     try:
@@ -131,10 +155,18 @@ def read_section(source: str | Path | Result) -> SolvedSection:
         raise SetupError(f"{folder}: section.vtu and summary.json cannot be used ({error!r}); solve again.") from None
 
 
-def _summary(folder: Path) -> Any:
-    """Return what a run's ``summary.json`` says, once the folder is seen to hold the mesh too."""
+def read_summary(folder: Path, files: Sequence[str] = RUN_FILES) -> Any:
+    """Return what a run's ``summary.json`` says, once the folder is seen to hold some files of a run.
+
+    Raises
+    ------
+    JointError
+        There is no such folder, or it holds no file of this name.
+    SetupError
+        It cannot be read, is damaged, or another version of fejoint wrote it.
+    """
     try:
-        missing = [name for name in RUN_FILES if not (folder / name).is_file()]
+        missing = [name for name in files if not (folder / name).is_file()]
         content = b"" if missing else (folder / "summary.json").read_bytes()
     except OSError as error:
         raise SetupError(f"{folder}: cannot be read ({(error.strerror or str(error)).lower()}).") from None
@@ -142,9 +174,16 @@ def _summary(folder: Path) -> Any:
         what = f"holds no {' and no '.join(missing)}" if folder.exists() else "there is no such folder"
         raise JointError(f"{folder}: {what}; give a folder that fejoint solve --out wrote.")
     try:
-        return json.loads(content)
-    except ValueError:
+        said = json.loads(content)
+        version = said["schema_version"]
+    except (ValueError, TypeError, LookupError, RecursionError):
         raise SetupError(f"{folder / 'summary.json'}: is damaged; solve the joint again.") from None
+    if version != SCHEMA_VERSION:
+        raise SetupError(
+            f"{folder / 'summary.json'}: has schema_version {version!r}, this fejoint reads {SCHEMA_VERSION}; "
+            "solve the joint again, or use the fejoint that wrote it."
+        )
+    return said
 
 
 def _from_mesh(mesh: Any, regions: Mapping[str, int], joint: Joint) -> SolvedSection:
@@ -313,82 +352,3 @@ def _rim(section: SolvedSection, cells: Bools) -> tuple[Ints, Ints]:
     np.add.at(turn, sides[:, 0], along)
     np.add.at(turn, sides[:, 2], -along)
     return sides, np.flatnonzero(np.linalg.norm(turn, axis=1) > 0.3)
-
-
-# ---- what is shown, how large --------------------------------------------
-
-
-@dataclass(frozen=True, eq=False)
-class Frame:
-    """What part of a section is shown and how it is drawn.
-
-    Attributes
-    ----------
-    shown : (cells,) mask
-    nodes : (n,) array
-        The nodes of what is shown.
-    window : limits of x and y, mm, or None
-        What is shown of the cells; all of them without it.
-    width, length : float, mm, of what is shown, undeformed
-    scale, stretch : float, times the displacements and the thickness are drawn
-    centre, motion : arrays (2,), (3,)
-        The rigid motion left out: along x and y (mm), and a small turn about the centre (mm).
-    """
-
-    shown: Bools
-    nodes: Ints
-    window: Window | None
-    width: float
-    length: float
-    scale: float
-    stretch: float
-    centre: Floats
-    motion: Floats
-
-    def relative(self, points: Floats, displacement: Floats) -> Floats:
-        """Return displacements (n, 2) without the rigid motion."""
-        x, y = (points - self.centre).T
-        return np.asarray(displacement - self.motion[:2] - self.motion[2] * np.column_stack([-y, x]))
-
-    def drawn(self, points: Floats, displacement: Floats) -> Floats:
-        """Return where points (n, 3) with displacements (n, 2 or 3) are drawn."""
-        plane = points[:, :2] + self.scale * self.relative(points[:, :2], displacement[:, :2])
-        return np.column_stack([plane * [1.0, self.stretch], points[:, 2]])
-
-
-def framed(section: SolvedSection, end: str | None, adhesive_alone: bool, scale: float | None, stretch: float) -> Frame:
-    """Return the frame for an overlap end (or all), the adhesive alone (or all); scale None: a fit one."""
-    shown = section.cells_of("adhesive") if adhesive_alone else np.ones(len(section.cells), dtype=bool)
-    g = section.joint.geometry
-    width, window = g.width, None
-    nodes = np.unique(section.cells[shown])
-    if end is not None:
-        window = (x0, x1), (y0, y1) = end_window(g, end, 0.7)
-        (x, y), corners = section.points.T, section.cells[:, :4]
-        # Cells with some of their area in the window, and the nodes in it.
-        across = (x[corners].max(axis=1) > x0) & (x[corners].min(axis=1) < x1)
-        shown = shown & across & (y[corners].max(axis=1) > y0) & (y[corners].min(axis=1) < y1)
-        nodes = np.unique(section.cells[shown])
-        nodes = nodes[(x[nodes] >= x0) & (x[nodes] <= x1) & (y[nodes] >= y0) & (y[nodes] <= y1)]
-        width = min(width, 0.4 * (x1 - x0))
-    points, moves = section.points[nodes], section.displacement[nodes]
-    centre, motion = np.zeros(2), np.zeros(3)
-    if end is not None or adhesive_alone:
-        # Drawn against its own rigid motion: that would take a part out of the picture, and hides how it strains.
-        centre = points.mean(axis=0)
-        motion = _rigid_motion(points - centre, moves)
-    frame = Frame(shown, nodes, window, width, float(np.ptp(points[:, 0])), 1.0, stretch, centre, motion)
-    return replace(frame, scale=_fit_scale(frame, points, moves) if scale is None else scale)
-
-
-def _fit_scale(frame: Frame, points: Floats, moves: Floats) -> float:
-    """Return a scale of two digits that draws the largest displacement as `SHOWN_DISPLACEMENT` of the length."""
-    x, y = (frame.relative(points, moves) * [1.0, frame.stretch]).T
-    largest = float(np.hypot(x, y).max())
-    return float(f"{SHOWN_DISPLACEMENT * frame.length / largest:.2g}") if largest > 0 else 1.0
-
-
-def _rigid_motion(places: Floats, moves: Floats) -> Floats:
-    """Return the shifts along x and y and the small turn that are nearest to the displacements of places about their middle."""
-    turn = (places[:, 0] @ moves[:, 1] - places[:, 1] @ moves[:, 0]) / (places**2).sum()
-    return np.append(moves.mean(axis=0), turn)

@@ -17,7 +17,7 @@ from fejoint.bondline.closed_form import goland_reissner, shear_lag, volkersen
 from fejoint.bondline.curves import Peak
 from fejoint.environment import require_extra
 from fejoint.errors import JointError, SetupError
-from fejoint.show import plots
+from fejoint.show import mesh, plots
 from fejoint.units import display
 
 
@@ -249,7 +249,7 @@ def test_mesh_figure_draws_every_cell(solved, inside):
     for name, result in solved.items():
         g = result.joint.geometry
         for end in ("left", "right"):
-            figure = plots.mesh_figure(result, end=end)
+            figure = mesh.mesh_figure(result, end=end)
             whole, near = figure.axes
             for axes in (whole, near):
                 assert sum(len(c.get_paths()) for c in axes.collections) == result.section.mesh.t.shape[1]
@@ -259,7 +259,7 @@ def test_mesh_figure_draws_every_cell(solved, inside):
             assert set(named.split(", ")) == set(g.region_areas()), name
             inside(figure, (name, end))
     with pytest.raises(JointError, match="end"):
-        plots.mesh_figure(result, end="top")
+        mesh.mesh_figure(result, end="top")
 
 
 @pytest.mark.parametrize("kind", ["png", "svg", "pdf"])
@@ -279,7 +279,7 @@ def test_figures_are_written_the_same_each_time(result, tmp_path, kind):
 
 
 def test_a_figure_that_cannot_be_written_leaves_nothing(result, tmp_path):
-    figure = plots.mesh_figure(result)
+    figure = mesh.mesh_figure(result)
     with pytest.raises(SetupError, match=r"\.png, \.svg, \.pdf"):
         plots.save_figure(figure, tmp_path / "mesh.bmp")
     (tmp_path / "file").write_text("in the way", encoding="utf-8")

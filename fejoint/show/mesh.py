@@ -1,0 +1,105 @@
+"""The mesh of a section, as a matplotlib figure: whole, and at one end of the overlap."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from fejoint.errors import JointError
+from fejoint.show.colours import FAINT, OUTLINE, REGION_COLOURS
+from fejoint.show.pen import drawing_style, heading, settled
+from fejoint.show.reading import Run, solved_section
+from fejoint.show.shape import end_window, round_factor
+from fejoint.units import shown_unit
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+    from fejoint.mechanics.driver import Result
+    from fejoint.show.solid import SolvedSection
+
+__all__ = ["mesh_figure"]
+
+
+def mesh_figure(result: Result | Run, end: str = "left", units: str = "mm") -> Figure:
+    """Return the mesh of the section: whole, and at one end of the overlap (axes labelled whole and end).
+
+    Parameters
+    ----------
+    result : Result or Run
+    end : str
+        ``"left"`` or ``"right"``: which overlap end is magnified.
+    units : str
+        Display system, one of `fejoint.units.DISPLAY_SYSTEMS`.
+
+    Raises
+    ------
+    SetupError
+        matplotlib is not installed.
+    JointError
+        Another `end`.
+    """
+    if end not in ("left", "right"):
+        raise JointError(f'end = "{end}": must be one of left, right.')
+    with drawing_style():
+        from matplotlib.figure import Figure
+
+        figure = Figure(figsize=(10, 7.6), layout="constrained")
+        whole, near = figure.subplots(2, 1, gridspec_kw={"height_ratios": [1.0, 2.3]})
+        mm, unit = shown_unit("mm", units)
+        section = solved_section(result)
+        title = heading(result.joint, f"mesh, {len(section.cells)} nine-node cells, {result.unknowns} unknowns")
+        figure.suptitle(title, x=0.01, ha="left")
+        _whole_mesh(whole, section, mm)
+        _mesh_at_end(near, section, end, mm)
+        for axes, label in ((whole, "whole"), (near, "end")):
+            axes.set_label(label)
+            axes.grid(visible=False)
+            axes.set_xlabel(f"x, {unit}")
+            axes.set_ylabel(f"y, {unit}")
+        _name_regions(figure, near)
+        return settled(figure)
+
+
+def _whole_mesh(axes: Axes, section: SolvedSection, mm: float) -> None:
+    low, high = section.points.min(axis=0) * mm, section.points.max(axis=0) * mm
+    stretch = round_factor(0.16 * (high[0] - low[0]) / (high[1] - low[1]))
+    margin = 0.01 * (high[0] - low[0])
+    _draw_mesh(axes, section, mm, 0.25)
+    axes.set_xlim(low[0] - margin, high[0] + margin)
+    axes.set_ylim(low[1] - margin / stretch, high[1] + margin / stretch)
+    axes.set_aspect(stretch)
+    axes.set_title("whole section" + (f", thickness drawn {stretch:g} times as large" if stretch > 1 else ""), color=FAINT)
+
+
+def _mesh_at_end(axes: Axes, section: SolvedSection, end: str, mm: float) -> None:
+    (x0, x1), (y0, y1) = end_window(section.joint.geometry, end, 0.42)
+    _draw_mesh(axes, section, mm, 0.7)
+    axes.set_xlim(x0 * mm, x1 * mm)
+    axes.set_ylim(y0 * mm, y1 * mm)
+    axes.set_aspect(1.0)
+    axes.set_title(f"{end} end of the overlap, to scale", color=FAINT)
+
+
+def _name_regions(figure: Figure, axes: Axes) -> None:
+    """Name the regions by their colours, those of one colour together."""
+    handles: list[Any] = []
+    names: dict[str | None, str] = {}
+    for handle, name in zip(*axes.get_legend_handles_labels(), strict=True):
+        colour = REGION_COLOURS.get(name)
+        if colour not in names:
+            handles.append(handle)
+        names[colour] = f"{names[colour]}, {name}" if colour in names else name
+    figure.legend(handles, names.values(), loc="outside lower center", ncols=len(handles))
+
+
+def _draw_mesh(axes: Axes, section: SolvedSection, mm: float, line: float) -> None:
+    from matplotlib.collections import PolyCollection
+
+    corners_cvx = section.points[section.cells[:, :4]] * mm
+    for region in section.regions:
+        look: dict[str, Any] = {"facecolor": REGION_COLOURS.get(region, "#e8e8e8"), "edgecolor": OUTLINE, "linewidth": line}
+        # Thousands of cells as a picture, also in svg and pdf: as outlines they would take megabytes.
+        axes.add_collection(
+            PolyCollection(list(corners_cvx[section.cells_of(region)]), label=region, rasterized=True, **look), autolim=False
+        )

@@ -1,0 +1,192 @@
+"""The files of a run read back: the solved joint as everything that shows one takes it, from a folder as from memory."""
+
+from __future__ import annotations
+
+import csv
+import math
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fejoint.bondline.curves import Bondline, Curve, EdgeLoads, Peak
+from fejoint.errors import SetupError
+from fejoint.mechanics.checks import Check
+from fejoint.mechanics.load_path import AdherendSection
+from fejoint.mechanics.outcome import Outcome
+from fejoint.show.solid import SolvedSection, read_section, read_summary
+
+if TYPE_CHECKING:
+    from fejoint.joint.description import Joint
+    from fejoint.mechanics.driver import Result
+
+__all__ = ["Run", "read_run", "solved_section"]
+
+Floats = NDArray[np.float64]
+Rows = list[dict[str, str]]
+
+FILES = ("summary.json", "section.vtu", "bondline.csv", "adherends.csv", "joint.toml")
+MOST_BYTES = 100_000_000  # of a table: larger ones are none that a run wrote
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class Run(Outcome):
+    """A solved joint as the files of its run hold it.
+
+    Attributes
+    ----------
+    section : SolvedSection
+        Mesh, displacement and stresses, of ``section.vtu``.
+    summary : dict
+        ``summary.json``, as it stands.
+    joint_file : str
+        Text of ``joint.toml``, which repeats the run.
+    """
+
+    section: SolvedSection
+    summary: dict[str, Any]
+    joint_file: str
+
+    @property
+    def unknowns(self) -> int:
+        """Number of unknowns of the last mesh."""
+        return int(self.summary["dofs"])
+
+
+def read_run(folder: str | Path) -> Run:
+    """Return the run that ``fejoint solve --out`` or `fejoint.show.files.write_run` left in a folder.
+
+    Parameters
+    ----------
+    folder : str or Path
+
+    Raises
+    ------
+    JointError
+        There is no such folder, or a file of a run is missing: says which.
+    SetupError
+        A file cannot be read, is damaged, or is of another version: says which.
+    """
+    folder = Path(folder)
+    summary = read_summary(folder, FILES)
+    section = read_section(folder)
+    bonds, sections = _rows(folder / "bondline.csv"), _rows(folder / "adherends.csv")
+    try:
+        joint_file = (folder / "joint.toml").read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError) as error:
+        raise SetupError(f"{folder / 'joint.toml'}: cannot be read ({_reason(error)}); solve the joint again.") from None
+    joint = section.joint
+    try:
+        edges = {
+            str(name): EdgeLoads(float(e["axial_N_per_mm"]), float(e["shear_N_per_mm"]), float(e["moment_N"]))
+            for name, e in summary["edge_loads"].items()
+        }
+        run = Run(
+            joint=joint,
+            bondlines=_bondlines(bonds, joint, edges),
+            edges=edges,
+            bond_forces={str(name): float(force) / joint.geometry.width for name, force in summary["transferred_N"].items()},
+            adherend_sections=[_section(row) for row in sections],
+            spew_peaks={
+                int(number): (Peak(float(p["shear"]), float(p["shear_x_mm"])), Peak(float(p["peel"]), float(p["peel_x_mm"])))
+                for number, p in summary["spew_peaks_MPa"].items()
+            },
+            checks=[_check(check) for check in summary["checks"]],
+            discretisation_error={str(k): _number(v) for k, v in summary["discretisation_error"].items()},
+            seconds={str(stage): float(seconds) for stage, seconds in summary["seconds"].items()},
+            warnings=[str(text) for text in summary["warnings"]],
+            section=section,
+            summary=summary,
+            joint_file=joint_file,
+        )
+        if set(edges) != set(joint.geometry.adherends()) or not run.checks or run.unknowns <= 0:
+            raise ValueError("edge_loads, checks or dofs")
+    except (ValueError, TypeError, LookupError, AttributeError) as error:
+        raise SetupError(f"{folder}: its files do not belong together or are damaged ({error}); solve the joint again.") from None
+    return run
+
+
+def solved_section(source: str | Path | Result | Run) -> SolvedSection:
+    """Return the solved section of a run, of a result, or of a run's folder; errors as those of `read_section`."""
+    return source.section if isinstance(source, Run) else read_section(source)
+
+
+# ---- parts ---------------------------------------------------------------
+
+
+def _rows(path: Path) -> Rows:
+    """Return the rows of a table by the names of its columns."""
+    try:
+        if path.stat().st_size > MOST_BYTES:
+            raise SetupError(f"{path}: is too large for a table of a run; solve the joint again.")
+        with path.open(encoding="utf-8", newline="") as file:
+            return list(csv.DictReader(file))
+    except (OSError, UnicodeDecodeError, csv.Error) as error:
+        raise SetupError(f"{path}: cannot be read ({_reason(error)}); solve the joint again.") from None
+
+
+def _bondlines(rows: Rows, joint: Joint, edges: dict[str, EdgeLoads]) -> list[Bondline]:
+    g = joint.geometry
+    entries = g.entries()
+    found = []
+    for bond in g.bonds():
+        curves, measure, passed = {}, "", None
+        for level in ("middle", "lower", "upper"):
+            here = [row for row in rows if row["bondline"] == str(bond.number) and row["level"] == level]
+            if not here and level == "middle":
+                raise ValueError(f"bondline.csv has no mid-line of bondline {bond.number}")
+            if here:
+                curves[level] = Curve(*(_column(here, name) for name in ("x_mm", "shear_MPa", "peel_MPa", "axial_MPa")))
+            if level == "middle":
+                measure = here[0]["measure"]
+                passed = _column(here, "transferred_N") / g.width
+        ends = {
+            x: next((edges[name] for name in (bond.below, bond.above) if name in edges and entries[name] == x), None)
+            for x in (0.0, g.length)
+        }
+        found.append(
+            Bondline(
+                number=bond.number,
+                **curves,
+                left=ends[0.0] if bond.start == 0 else None,
+                right=ends[g.length] if bond.end == g.length else None,
+                transferred=passed,
+                measure=measure,
+            )
+        )
+    return found
+
+
+def _column(rows: Rows, name: str) -> Floats:
+    values = np.array([float(row[name]) for row in rows])
+    if not np.isfinite(values).all() or (name == "x_mm" and (len(values) % 2 == 0 or (np.diff(values) <= 0).any())):
+        raise ValueError(f"bondline.csv, {name}")
+    return values
+
+
+def _section(row: dict[str, str]) -> AdherendSection:
+    def given(name: str) -> float | None:
+        return float(row[name]) if row[name] else None
+
+    x, thickness, axial = (float(row[name]) for name in ("x_mm", "thickness_mm", "axial_N_per_mm"))
+    return AdherendSection(row["adherend"], row["place"], x, thickness, axial, given("shear_N_per_mm"), given("moment_N"))
+
+
+def _check(said: dict[str, Any]) -> Check:
+    check = Check(str(said["name"]), _number(said["value"]), float(said["limit"]), str(said["meaning"]))
+    if check.passed != said["passed"]:
+        raise ValueError(f"check {check.name}")
+    return check
+
+
+def _number(value: float | None) -> float:
+    """Return a number of the summary, where null stands for none."""
+    return math.nan if value is None else float(value)
+
+
+def _reason(error: Exception) -> str:
+    return (
+        getattr(error, "strerror", None) or ("no UTF-8 text" if isinstance(error, UnicodeDecodeError) else str(error))
+    ).lower()

@@ -1,0 +1,136 @@
+"""A run read back from its files is the run that was solved, and a damaged folder is one clear sentence."""
+
+from __future__ import annotations
+
+import json
+import shutil
+
+import numpy as np
+import pytest
+
+import fejoint
+from fejoint.errors import JointError, SetupError
+from fejoint.mechanics.as_built import compared
+from fejoint.show import mesh
+from fejoint.show.files import write_run
+from fejoint.show.reading import FILES, read_run, solved_section
+from fejoint.show.solid import SCHEMA_VERSION
+
+# bondline.csv and adherends.csv hold nine digits, so a value read back is off by at most 5e-9 of itself; peaks between
+# points come from three of them.
+DIGITS = 1e-8
+PLACE = 1e-5  # mm: a flat top's place is where the slope vanishes, which those digits move by more than themselves
+
+
+@pytest.fixture(scope="module")
+def folder(solved, tmp_path_factory):
+    place = tmp_path_factory.mktemp("run") / "single"
+    write_run(solved["single"], place, 'title = "kept"\n')
+    return place
+
+
+def test_a_run_of_every_family_reads_back_as_it_was(solved, tmp_path):
+    for name, result in solved.items():
+        write_run(result, tmp_path / name, "")
+        run = read_run(tmp_path / name)
+        for attribute in ("peak_shear", "peak_peel", "least_peel"):
+            (peak, number), (read, read_number) = getattr(result, attribute), getattr(run, attribute)
+            assert read.value == pytest.approx(peak.value, rel=DIGITS), (name, attribute)
+            assert read.x == pytest.approx(peak.x, abs=PLACE), (name, attribute)
+            assert read_number == number
+        assert run.joint == result.joint
+        assert run.edges == result.edges
+        assert run.adherend_peaks == pytest.approx(result.adherend_peaks, rel=DIGITS)
+        assert run.bond_forces == pytest.approx(result.bond_forces, rel=1e-12)
+        assert run.spew_peaks == result.spew_peaks
+        assert run.checks == result.checks
+        assert (run.passed, run.warnings, run.unknowns) == (result.passed, result.warnings, result.unknowns)
+        for bondline, read in zip(result.bondlines, run.bondlines, strict=True):
+            assert (read.number, read.left, read.right, read.measure) == (
+                bondline.number,
+                bondline.left,
+                bondline.right,
+                bondline.measure,
+            )
+            assert read.transferred == pytest.approx(bondline.transferred, rel=DIGITS, abs=1e-9)
+            assert set(read.levels()) == set(bondline.levels())
+            for level, curve in bondline.levels().items():
+                for of in ("x", "shear", "peel", "axial"):
+                    found = getattr(read.levels()[level], of)
+                    assert found == pytest.approx(getattr(curve, of), rel=DIGITS, abs=1e-9), (name, level, of)
+
+
+def test_theories_stand_beside_a_run_as_beside_its_result(solved, folder):
+    run, result = read_run(folder), solved["single"]
+    assert run.joint_file == 'title = "kept"\n'
+    found, before = compared(run), compared(result)
+    assert [row.name for row in found.rows] == [row.name for row in before.rows]
+    for row, was in zip(found.rows, before.rows, strict=True):
+        assert row.shear.ratio == pytest.approx(was.shear.ratio, rel=1e-6)
+    assert found.advice.text == before.advice.text
+
+
+def test_mesh_and_section_are_those_of_the_result(solved, folder):
+    run, result = read_run(folder), solved["single"]
+    assert solved_section(run) is run.section
+    assert np.array_equal(solved_section(result).cells, run.section.cells)
+    titles = {mesh.mesh_figure(source).get_suptitle() for source in (run, result)}
+    assert len(titles) == 1
+    assert f"{result.section.mesh.t.shape[1]} nine-node cells, {result.unknowns} unknowns" in titles.pop()
+
+
+@pytest.mark.parametrize("name", FILES)
+def test_a_missing_file_is_named(folder, tmp_path, name):
+    place = tmp_path / "run"
+    shutil.copytree(folder, place)
+    (place / name).unlink()
+    with pytest.raises(JointError, match=rf"holds no {name}; give a folder that fejoint solve --out wrote"):
+        read_run(place)
+
+
+def test_no_folder_is_said(tmp_path):
+    with pytest.raises(JointError, match="there is no such folder"):
+        read_run(tmp_path / "nowhere")
+
+
+@pytest.mark.parametrize("version", [SCHEMA_VERSION + 1, "2", None])
+def test_another_schema_version_is_named(folder, tmp_path, version):
+    place = tmp_path / "run"
+    shutil.copytree(folder, place)
+    summary = json.loads((place / "summary.json").read_text())
+    (place / "summary.json").write_text(json.dumps({**summary, "schema_version": version}))
+    with pytest.raises(SetupError, match=rf"has schema_version {version!r}, this fejoint reads {SCHEMA_VERSION}"):
+        read_run(place)
+
+
+@pytest.mark.parametrize(
+    ("name", "old", "new"),
+    [
+        ("summary.json", "{", "["),
+        ("summary.json", '"edge_loads": {', '"edge_loads": {"third": {"axial_N_per_mm": 1, "shear_N_per_mm": 1, "moment_N": 1},'),
+        ("summary.json", '"dofs": ', '"dofs": -'),
+        ("summary.json", '"passed": true', '"passed": 0'),
+        ("summary.json", '"limit": 0.001', '"limit": "none"'),
+        ("bondline.csv", "x_mm", "place"),
+        ("bondline.csv", "1,middle,0,", "1,middle,900,"),
+        ("bondline.csv", "middle", "upper"),
+        ("adherends.csv", "lower,overlap,0,", "lower,overlap,zero,"),
+        ("section.vtu", "</Points>", ""),
+        ("joint.toml", "kept", "kept\udcff"),
+    ],
+)
+def test_a_damaged_file_is_one_sentence(folder, tmp_path, name, old, new):
+    place = tmp_path / "run"
+    shutil.copytree(folder, place)
+    content = (place / name).read_bytes()
+    spoiled = content.replace(old.encode(), new.encode("utf-8", "surrogateescape"))
+    assert spoiled != content
+    (place / name).write_bytes(spoiled)
+    with pytest.raises(SetupError, match="solve (the joint )?again") as caught:
+        read_run(place)
+    assert str(place) in str(caught.value)
+
+
+def test_a_result_and_a_run_say_the_same_of_themselves(solved, folder):
+    assert repr(read_run(folder)).removeprefix("Run") == repr(solved["single"]).removeprefix("Result")
+    assert isinstance(solved["single"], fejoint.Result)
