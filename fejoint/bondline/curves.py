@@ -85,7 +85,9 @@ class Curve:
 
     def part(self, start: float, end: float) -> Curve:
         """Return the curve between two places, itself made of its points inside and the two ends."""
-        pieces = np.unique(np.concatenate([[start, end], self.x[::2][(self.x[::2] > start) & (self.x[::2] < end)]]))
+        # An end that meets one of the points but for round-off makes no piece of its own.
+        ends, near = self.x[::2], 1e-9 * (end - start)
+        pieces = np.concatenate([[start], ends[(ends > start + near) & (ends < end - near)], [end]])
         x = np.empty(2 * len(pieces) - 1)
         x[::2], x[1::2] = pieces, (pieces[1:] + pieces[:-1]) / 2
         return Curve(x, *(self.at(x, name) for name in ("shear", "peel", "axial")))
