@@ -7,6 +7,7 @@ and the classes that make a `Joint`.
 from __future__ import annotations
 
 import importlib
+import sys
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -31,6 +32,16 @@ if TYPE_CHECKING:
     from fejoint.mechanics.as_built import compare as compare
     from fejoint.mechanics.driver import Result as Result
     from fejoint.mechanics.driver import solve as solve
+    from fejoint.show.drawing import section_figure as section_figure
+    from fejoint.show.files import write_run as write_run
+    from fejoint.show.mesh import mesh_figure as mesh_figure
+    from fejoint.show.plots import bondline_figure as bondline_figure
+    from fejoint.show.plots import save_figure as save_figure
+    from fejoint.show.plots import stress_axes as stress_axes
+    from fejoint.show.reading import read_run as read_run
+    from fejoint.show.report import write_report as write_report
+    from fejoint.show.view import stress_view as stress_view
+    from fejoint.show.view import view_png as view_png
     from fejoint.study.sweep import sweep as sweep
 
 __version__ = "0.1.0"
@@ -55,19 +66,51 @@ _HOME = {
     "SingleLap": "fejoint.joint.families",
     "SteppedLap": "fejoint.joint.families",
     "TheoryError": "fejoint.errors",
+    "bondline_figure": "fejoint.show.plots",
     "compare": "fejoint.mechanics.as_built",
     "load": "fejoint.joint.file",
+    "mesh_figure": "fejoint.show.mesh",
+    "read_run": "fejoint.show.reading",
+    "save_figure": "fejoint.show.plots",
+    "section_figure": "fejoint.show.drawing",
     "solve": "fejoint.mechanics.driver",
+    "stress_axes": "fejoint.show.plots",
+    "stress_view": "fejoint.show.view",
     "sweep": "fejoint.study.sweep",
+    "view_png": "fejoint.show.view",
+    "write_report": "fejoint.show.report",
+    "write_run": "fejoint.show.files",
 }
 
 __all__ = sorted(_HOME)
 
+# What a notebook shows of an object is made by the outputs, which stand on top and are imported by nobody below: the
+# package hands it down to the classes once they are loaded.
+_SHOWN = {("fejoint.joint.description", "Joint"): "joint_html", ("fejoint.mechanics.outcome", "Outcome"): "outcome_html"}
+
 
 def __getattr__(name: str) -> Any:
     if name in _HOME:
-        return getattr(importlib.import_module(_HOME[name]), name)
+        found = getattr(importlib.import_module(_HOME[name]), name)
+        for (module, shown), function in _SHOWN.items():
+            if module in sys.modules:
+                sys.modules[module].__dict__[shown]._repr_html_ = _html_by(function)
+        return found
     raise AttributeError(f"module 'fejoint' has no attribute {name!r}")
+
+
+def _html_by(function: str) -> Any:
+    def _repr_html_(self: Any) -> str | None:
+        """Return what a notebook shows; None, for plain text, where the extra ``report`` is not installed."""
+        from fejoint.errors import SetupError
+
+        try:
+            html: str = getattr(importlib.import_module("fejoint.show.report.notebook"), function)(self)
+        except SetupError:
+            return None
+        return html
+
+    return _repr_html_
 
 
 def __dir__() -> list[str]:

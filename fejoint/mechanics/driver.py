@@ -54,11 +54,6 @@ class Result(Outcome):
     solution: Solution
     adhesive_stress: NDArray[np.float64]
 
-    @property
-    def unknowns(self) -> int:
-        """Number of unknowns of the last mesh."""
-        return 2 * len(self.solution.discretisation.points)
-
 
 @dataclass(frozen=True, eq=False)
 class _Level:
@@ -136,6 +131,7 @@ def solve(joint: Joint, progress: Callable[[str], None] | None = None, kept: Kep
         spew_peaks=spew_peaks(level.solution, level.stress),
         checks=checks,
         discretisation_error=error,
+        unknowns=unknowns,
         adhesive_stress=level.stress,
         seconds={name: round(value, 4) for name, value in clock.items()},
         warnings=_warnings(level, sections, forces, checks),

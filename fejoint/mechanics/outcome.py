@@ -34,6 +34,8 @@ class Outcome:
     checks : list of Check
     discretisation_error : dict
         Estimated error of ``peak_shear`` and ``peak_peel``, as shares.
+    unknowns : int
+        Number of unknowns of the last mesh.
     seconds : dict
         Time by stage, all meshes together.
     warnings : list of str
@@ -47,6 +49,7 @@ class Outcome:
     spew_peaks: dict[int, tuple[Peak, Peak]]
     checks: list[Check]
     discretisation_error: dict[str, float]
+    unknowns: int
     seconds: dict[str, float]
     warnings: list[str]
 

@@ -42,7 +42,7 @@ FORMATS = (".png", ".svg", ".pdf")
 # lightness both change.
 ELEMENTS: list[dict[str, Any]] = [
     {"color": "#0b2f52", "linestyle": "-", "linewidth": 2.3},
-    {"color": "#5a9bd0", "linestyle": "-", "linewidth": 1.7},
+    {"color": "#5094cb", "linestyle": "-", "linewidth": 1.7},
 ]
 INTERFACE: dict[str, Any] = {"linewidth": 0.9, "markevery": 0.12, "markersize": 5}
 MARKERS = {"lower": 6, "upper": 7}  # of the interfaces: matplotlib's carets upwards and downwards

@@ -49,11 +49,6 @@ class Run(Outcome):
     summary: dict[str, Any]
     joint_file: str
 
-    @property
-    def unknowns(self) -> int:
-        """Number of unknowns of the last mesh."""
-        return int(self.summary["dofs"])
-
 
 def read_run(folder: str | Path) -> Run:
     """Return the run that ``fejoint solve --out`` or `fejoint.show.files.write_run` left in a folder.
@@ -95,6 +90,7 @@ def read_run(folder: str | Path) -> Run:
             },
             checks=[_check(check) for check in summary["checks"]],
             discretisation_error={str(k): _number(v) for k, v in summary["discretisation_error"].items()},
+            unknowns=int(summary["dofs"]),
             seconds={str(stage): float(seconds) for stage, seconds in summary["seconds"].items()},
             warnings=[str(text) for text in summary["warnings"]],
             section=section,

@@ -21,7 +21,7 @@ from fejoint.joint.library import shipped
 from fejoint.joint.materials import AdherendMaterial, Adhesive
 from fejoint.joint.model import unit_of
 from fejoint.mechanics.as_built import peaks_of
-from fejoint.mechanics.driver import Result
+from fejoint.mechanics.outcome import Outcome
 from fejoint.show.files import joint_marks
 from fejoint.units import display
 
@@ -33,7 +33,7 @@ CAUTION = (
 )
 
 
-def result_report(result: Result, system: str = "mm") -> RenderableType:
+def result_report(result: Outcome, system: str = "mm") -> RenderableType:
     """Return what a person reads first: peaks, theories beside them, checks, marks, warnings."""
     theories = compare(result.joint, result.edges, main=True)  # the command compare shows all
     parts: list[RenderableType] = [_heading(result, system)]
@@ -71,7 +71,7 @@ def materials_table(system: str = "mm") -> RenderableType:
     return Group(*tables, Text(CAUTION))
 
 
-def _heading(result: Result, system: str) -> Text:
+def _heading(result: Outcome, system: str) -> Text:
     g, load = result.joint.geometry, result.joint.load
 
     def mm(value: float) -> str:
@@ -99,7 +99,7 @@ def _table(title: str, *columns: str) -> Table:
     return table
 
 
-def _stresses(result: Result, theories: list[Theory], system: str) -> Table:
+def _stresses(result: Outcome, theories: list[Theory], system: str) -> Table:
     title = "Stress along the bondline, mid-line unless it says otherwise"
     table = _table(title, "peak shear", "at x", "peak peel", "at x", "least peel")
     stepped = isinstance(result.joint.geometry, SteppedLap)
@@ -143,7 +143,7 @@ def _peaks(shear: Peak, peel: Peak, least: Peak, system: str) -> list[str]:
     ]
 
 
-def _passed_on(result: Result, system: str) -> Table:
+def _passed_on(result: Outcome, system: str) -> Table:
     """Return which part of the bond passes on how much of the load, and where along the overlap."""
     g, total = result.joint.geometry, result.joint.line_load
 
@@ -174,7 +174,7 @@ def _passed_on(result: Result, system: str) -> Table:
     return table
 
 
-def _adherends(result: Result, system: str) -> Table:
+def _adherends(result: Outcome, system: str) -> Table:
     """Return what the adherends carry where they enter the overlap, and where else they carry more: at their ends, at steps."""
     factors = result.edge_moment_factors
     columns = ["load per width", "moment per width", "largest beam stress"]
@@ -206,7 +206,7 @@ def _adherends(result: Result, system: str) -> Table:
     return table
 
 
-def _checks(result: Result) -> Iterator[Text]:
+def _checks(result: Outcome) -> Iterator[Text]:
     missed = [c.name for c in result.checks if not c.passed]
     error = result.discretisation_error
     state = "all passed" if not missed else f"MISSED: {', '.join(missed)}"
@@ -218,7 +218,7 @@ def _checks(result: Result) -> Iterator[Text]:
     )
 
 
-def _marks(result: Result) -> Iterator[Text]:
+def _marks(result: Outcome) -> Iterator[Text]:
     by_mark: dict[str, list[str]] = {}
     for key, mark in joint_marks(result.joint).items():
         by_mark.setdefault(mark, []).append(key)

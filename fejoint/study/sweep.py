@@ -188,7 +188,9 @@ def _tabulated(
     out: str | Path | None, plan: Plan, cases: Sequence[Case], journal: Journal, description: Sweep, text: str
 ) -> pd.DataFrame:
     """Return the table of what the journal holds, written into the folder where there is one."""
-    table = table_of(plan, cases, journal, description.limits)
+    from fejoint.show.study_table import StudyTable
+
+    table = StudyTable(table_of(plan, cases, journal, description.limits))
     if out is None:
         return table
     about = {

@@ -139,3 +139,10 @@ def test_surface_stress_of_an_edge():
     """Axial force over thickness plus 6 M / t^2, both in magnitude: 100/2 + 6 50/4 MPa."""
     assert EdgeLoads(100.0, 3.0, -50.0).surface_stress(2.0) == pytest.approx(125.0)
     assert EdgeLoads(-100.0, 3.0, -50.0).surface_stress(2.0) == pytest.approx(125.0)
+
+
+def test_a_part_that_ends_at_a_point_but_for_round_off_has_no_sliver():
+    whole = curve(shear=parabola)
+    part = whole.part(1.0 - 1e-12, 3.0 + 1e-12)
+    assert list(part.x[::2]) == [1.0 - 1e-12, 2.5, 3.0 + 1e-12]
+    assert part.mean("shear") == pytest.approx(whole.part(1.0, 3.0).mean("shear"), rel=1e-9)

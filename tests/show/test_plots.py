@@ -297,3 +297,56 @@ def test_settings_of_matplotlib_stay_as_they_were(result, monkeypatch):
         plots.bondline_figure(result)
     with pytest.raises(SetupError, match="needs nothing"):
         require_extra("nothing", "plot")
+
+
+@pytest.mark.parametrize("stress", ["shear", "peel"])
+def test_one_stress_is_drawn_into_axes_of_the_caller(result, texts, stress):
+    from matplotlib.figure import Figure
+
+    figure = Figure(figsize=(12, 5))
+    left, right = figure.subplots(1, 2)
+    axes = plots.stress_axes(result, stress, right, plots.main_theories(result), units="inch")
+    assert axes is right
+    assert not left.lines
+    assert axes.get_ylabel() == f"{stress} stress, psi"
+    peak = (result.peak_shear if stress == "shear" else result.peak_peel)[0]
+    assert any(text.startswith(f"peak {display(peak.value, 'MPa', 'inch', 3)} at x") for text in texts(axes))
+    first, *others = axes.get_legend_handles_labels()[1]
+    assert first == "finite elements"
+    assert others
+    own = plots.stress_axes(result, stress).get_figure()
+    assert stress in own.get_suptitle()
+    assert len(own.legends) == 1
+
+
+def test_only_bondline_stresses_can_be_asked_for(result):
+    with pytest.raises(JointError, match="must be one of shear, peel"):
+        plots.stress_axes(result, "axial")
+
+
+def test_axes_go_by_name(result):
+    assert [axes.get_label() for axes in plots.bondline_figure(result).axes] == ["section", "shear", "peel", "load"]
+
+
+@pytest.mark.parametrize("title", ["$\\frac{1", "two\nlines", "\u202edrawkcab", "界面", "x" * 10_000])
+def test_any_title_can_be_drawn(result, title, tmp_path):
+    joint = result.joint.model_copy(update={"title": title})
+    figure = plots.bondline_figure(replace(result, joint=joint))
+    plots.save_figure(figure, tmp_path / "figure.png")
+    heading = figure.get_suptitle()
+    assert heading.endswith("stresses along the bondline")
+    assert len(heading) < 130
+    assert heading.isprintable()
+
+
+def test_a_grey_print_tells_lines_apart_from_one_another_and_from_paper():
+    """Dashes tell lines apart; against paper they keep 3:1, what WCAG 2.2, success criterion 1.4.11, asks of graphics."""
+    from matplotlib.colors import to_rgb
+
+    looks = [plots.ELEMENTS[0], *plots.THEORIES]
+    assert len({str(look["linestyle"]) for look in looks}) == len(looks)
+    for look in [*looks, plots.ELEMENTS[1]]:
+        rgb = np.array(to_rgb(look["color"]))
+        linear = np.where(rgb <= 0.04045, rgb / 12.92, ((rgb + 0.055) / 1.055) ** 2.4)
+        luminance = linear @ [0.2126, 0.7152, 0.0722]  # relative luminance of sRGB, IEC 61966-2-1
+        assert 1.05 / (luminance + 0.05) >= 3.0, look

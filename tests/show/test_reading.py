@@ -126,7 +126,7 @@ def test_a_damaged_file_is_one_sentence(folder, tmp_path, name, old, new):
     spoiled = content.replace(old.encode(), new.encode("utf-8", "surrogateescape"))
     assert spoiled != content
     (place / name).write_bytes(spoiled)
-    with pytest.raises(SetupError, match="solve (the joint )?again") as caught:
+    with pytest.raises(SetupError, match=r"solve (the joint )?again") as caught:
         read_run(place)
     assert str(place) in str(caught.value)
 

@@ -402,7 +402,7 @@ def test_the_files_hold_the_table(sill, tmp_path):
         "sweep.json",
         "sweep.parquet",
     ]
-    pd.testing.assert_frame_equal(pd.read_parquet(out / "sweep.parquet"), table, check_exact=True)
+    pd.testing.assert_frame_equal(pd.read_parquet(out / "sweep.parquet"), pd.DataFrame(table), check_exact=True)
     with (out / "sweep.csv").open(encoding="utf-8", newline="") as file:
         rows = list(csv.DictReader(file))
     assert list(rows[0]) == ["case", *table] and [row["case"] for row in rows] == ["1", "2", "3"]
