@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from fejoint import __version__
+from fejoint.cli.pictures import draw, report
 from fejoint.cli.sweep import chart, sweep
 from fejoint.cli.terminal import Changes, JointFile, MaterialFiles, Units, console, known_units, read_joint, said, shown
 from fejoint.errors import ConvergenceError, FejointError, JointError
@@ -189,18 +190,61 @@ def view(
     stress: Annotated[str, typer.Option("--stress", metavar="NAME", help="shear, peel, axial, width or von-mises.")] = "peel",
     png: Annotated[Path | None, typer.Option("--png", metavar="FILE", help="Write a picture; needs no display.")] = None,
     end: Annotated[str | None, typer.Option("--end", metavar="SIDE", help="Look at one overlap end: left or right.")] = None,
-    scale: Annotated[float | None, typer.Option("--scale", metavar="FACTOR", help="Scale of the deformation.")] = None,
-    stretch: Annotated[float, typer.Option("--stretch", metavar="FACTOR", help="Draw the thickness this much larger.")] = 1.0,
+    scale: Annotated[
+        float | None,
+        typer.Option("--scale", metavar="FACTOR", help="Draw displacements this many times; one that fits unless given."),
+    ] = None,
+    stretch: Annotated[
+        str | None,
+        typer.Option(
+            "--stretch", metavar="FACTOR", help="Draw the thickness this many times; fit: as suits (so with --end), else 1."
+        ),
+    ] = None,
+    apart: Annotated[
+        float,
+        typer.Option("--apart", metavar="FACTOR", help="Move pieces apart, by so many times the thickness of what is shown."),
+    ] = 0.0,
+    hide: Annotated[
+        list[str], typer.Option("--hide", metavar="REGION", help="Leave out a region, such as upper; may be repeated.")
+    ] = [],  # noqa: B006 - typer copies it
+    adherends: Annotated[
+        str, typer.Option("--adherends", metavar="LOOK", help="Show the adherends solid, see-through or hidden.")
+    ] = "solid",
+    ribbon: Annotated[
+        str | None,
+        typer.Option("--ribbon", metavar="NAME", help="Stress along the bondlines as ribbons above: shear, peel or both."),
+    ] = None,
+    points: Annotated[
+        list[str],
+        typer.Option("--point", metavar="X,Y", help="Print the stress at a place, mm, and label it with --png; may be repeated."),
+    ] = [],  # noqa: B006
+    limit: Annotated[float | None, typer.Option("--limit", metavar="MPA", help="Stress at which the colours end, MPa.")] = None,
 ) -> int:
-    """Show a solved joint in 3D: the section over its width, deformed, coloured by stress."""
+    """Show a solved joint in 3D: deformed, coloured by stress; a click tells the stress, --point prints it (no window then)."""
+    from fejoint.show.pick import read_points, spots
+    from fejoint.show.solid import read_section
     from fejoint.show.view import open_window, view_png
 
+    section, places = read_section(folder), read_points(points)
+    options: dict[str, Any] = {"stress": stress, "end": end, "scale": scale, "stretch": _number_or_word(stretch), "apart": apart}
+    options |= {"hide": hide, "adherends": adherends, "ribbon": ribbon, "points": places, "limit": limit}
+    picked = spots(section, places, stress)
     if png is not None:
-        view_png(folder, png, stress=stress, end=end, scale=scale, stretch=stretch)
+        view_png(section, png, **options)
+    elif not places:
+        open_window(section, **options)
+    for spot in picked:
+        print(spot)
+    if png is not None:
         print(f"Written: {png}")
-    else:
-        open_window(folder, stress=stress, end=end, scale=scale, stretch=stretch)
     return 0
+
+
+def _number_or_word(text: str | None) -> float | str | None:
+    try:
+        return None if text is None else float(text)
+    except ValueError:
+        return text
 
 
 @app.command()
@@ -293,6 +337,8 @@ def schema() -> int:
     return 0
 
 
+app.command()(draw)
+app.command()(report)
 app.command()(sweep)
 app.command()(chart)
 
@@ -316,14 +362,12 @@ def _pictures(result: Result, folder: Path) -> list[Path]:
     made: list[Path] = []
 
     def curves() -> list[Path]:
-        from fejoint.bondline.closed_form.comparison import compare
-        from fejoint.show import drawing, plots
+        from fejoint.show import drawing, mesh, plots
 
-        theories = {t.name: t.bondlines for t in compare(result.joint, result.edges, main=True) if t.bondlines}
         figures = {
-            "bondline.png": plots.bondline_figure(result, theories),
+            "bondline.png": plots.bondline_figure(result, plots.main_theories(result)),
             "section.png": drawing.section_figure(result.joint),
-            "mesh.png": plots.mesh_figure(result),
+            "mesh.png": mesh.mesh_figure(result),
         }
         return [plots.save_figure(figure, folder / name) for name, figure in figures.items()]
 

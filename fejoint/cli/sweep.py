@@ -164,7 +164,7 @@ def _figure(folder: Path, table: Any, column: str, along: list[str], by: str | N
     if by is not None and len(along) != 1:
         raise JointError("--by: only goes with one --along.")
     if not along:
-        from fejoint.study.effects import effects
+        from fejoint.show.effects import effects
 
         return effects_figure(effects(table, column), column), f"effects-{named}"
     if len(along) == 1:
@@ -186,8 +186,8 @@ def _pictures(table: Any, out: Path, say: Callable[[str], None] | None) -> list[
 
         require_extra("matplotlib", "plot", "a chart")
         from fejoint.show.charts import save_chart
+        from fejoint.show.overview import KINDS, overview
         from fejoint.show.sweep import read_study_limits
-        from fejoint.study.overview import KINDS, overview
 
         for name in {f"{kind}-{column}.{ending}" for kind in KINDS for column in table.columns for ending in ("png", "svg")}:
             (out / name).unlink(missing_ok=True)  # of an earlier run, with other values

@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from fejoint.errors import JointError
 from fejoint.show.colours import INK, sequential
 from fejoint.show.limits import Limit, column_label, column_unit, follows, numbers, parameters
+from fejoint.show.pen import printable, shortened
 from fejoint.show.plots import save_figure
 
 if TYPE_CHECKING:
@@ -31,6 +32,7 @@ if TYPE_CHECKING:
 __all__ = [
     "CROSS",
     "LIMIT_COLOUR",
+    "MOST_LETTERS",
     "Cases",
     "Limits",
     "colour_bar",
@@ -50,6 +52,7 @@ Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 Limits = str | Limit | Iterable[str | Limit]
 
+MOST_LETTERS = 72  # of a value that is a text
 LIMIT_COLOUR = "#b8500f"
 CROSS: dict[str, Any] = {"linestyle": "none", "marker": "x", "markersize": 7, "color": INK, "zorder": 4, "gid": "no result"}
 NO_RESULT = ("refused", "failed", "lost")
@@ -157,7 +160,7 @@ def set_axis(axes: Axes, which: str, column: str, values: Floats, names: list[st
     axis = axes.xaxis if which == "x" else axes.yaxis
     axis.set_label_text(column_label(column))
     if names is not None:
-        axis.set_ticks(range(len(names)), [textwrap.fill(name, 18) for name in names])
+        axis.set_ticks(range(len(names)), [textwrap.fill(shortened(printable(name), MOST_LETTERS), 18) for name in names])
         axes.set(**{f"{which}lim": (-0.5, len(names) - 0.5)})
     elif is_geometric(values):
         axes.set(**{f"{which}scale": "log"})

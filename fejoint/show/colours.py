@@ -27,7 +27,7 @@ Bools = NDArray[np.bool_]
 
 INK = "#1d2429"
 OUTLINE = "#30383f"
-FAINT = "#7c868e"
+FAINT = "#66717a"
 # Regions that face one another across the adhesive differ in lightness.
 REGION_COLOURS = {
     "lower": "#dfe4e8",

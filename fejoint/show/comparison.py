@@ -56,7 +56,7 @@ def comparison_table(comparison: Comparison, system: str = "mm") -> RenderableTy
     """Return what a person reads: theories with their ratios, why they differ, which to trust, which refused."""
     result = comparison.result
     g, length = result.joint.geometry, shown_unit("mm", system)
-    title = f"Theories beside finite elements, and where (x in {length[1]}) each is off by more than a tenth of the FE peak"
+    title = f"Theories beside finite elements, and at which x ({length[1]}) each is off by more than a tenth of the FE peak"
     table = Table(
         title=title if comparison.rows else "Finite elements alone",
         box=box.SIMPLE_HEAD,

@@ -18,6 +18,7 @@ from fejoint.errors import JointError
 from fejoint.show.charts import (
     CROSS,
     LIMIT_COLOUR,
+    MOST_LETTERS,
     Cases,
     Limits,
     colour_bar,
@@ -33,7 +34,7 @@ from fejoint.show.charts import (
 )
 from fejoint.show.colours import FAINT, INK
 from fejoint.show.limits import Limit, column_label, column_of, places, read_limits
-from fejoint.show.pen import drawing_style, legend_below, settled
+from fejoint.show.pen import drawing_style, legend_below, printable, settled, shortened
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -87,8 +88,9 @@ class _Kinds:
         """Name the values right of the axes, or put a colour bar there."""
         if self.named:
             texts = [f"{value:.6g}" for value in self.values] if self.names is None else self.names
+            texts = [textwrap.fill(shortened(printable(text), MOST_LETTERS), 24) for text in texts]
             handles = [
-                line_mark(label=textwrap.fill(text, 24), color=colour, marker=marker, linestyle=line)
+                line_mark(label=text, color=colour, marker=marker, linestyle=line)
                 for text, colour, (_, marker) in zip(texts, self.scale().to_rgba(self.values), self, strict=True)
             ]
             heading = "\n".join(textwrap.wrap(column_label(self.column), 24))

@@ -10,7 +10,6 @@ import warnings
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from importlib import resources
-from textwrap import shorten
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -41,6 +40,7 @@ __all__ = [
     "plate",
     "printable",
     "settled",
+    "shortened",
     "thin_dimension",
 ]
 
@@ -74,12 +74,18 @@ def drawing_style() -> Iterator[None]:
 
 def heading(joint: Joint, what: str) -> str:
     """Return the text over a figure: the joint's title, cut at `MOST_LETTERS`, and what the figure shows."""
-    return f"{shorten(printable(joint.title), MOST_LETTERS, placeholder=' ...') or joint.geometry.kind}: {what}"
+    return f"{shortened(printable(joint.title), MOST_LETTERS) or joint.geometry.kind}: {what}"
 
 
 def printable(text: str) -> str:
     """Return a text in one line without what has no shape of its own, such as marks that turn the direction of writing."""
     return "".join(letter for letter in " ".join(text.split()) if letter.isprintable())
+
+
+def shortened(text: str, most: int) -> str:
+    """Return a text in one line of at most so many characters, cut at its end."""
+    line = " ".join(text.split())
+    return line if len(line) <= most else f"{line[: most - 4].rstrip()} ..."
 
 
 def plate(alpha: float = 0.8) -> dict[str, Any]:

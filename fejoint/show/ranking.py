@@ -26,7 +26,7 @@ def effects_figure(effects: pd.DataFrame, column: str) -> Figure:
     Parameters
     ----------
     effects : DataFrame
-        As `fejoint.study.effects.effects` returns it: index `parameter`; `low`, `high`, `effect`, `effect_error`, `share`.
+        As `fejoint.show.effects.effects` returns it: index `parameter`; `low`, `high`, `effect`, `effect_error`, `share`.
     column : str
         The column that it is about.
 

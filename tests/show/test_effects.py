@@ -11,7 +11,7 @@ from scipy import integrate
 from scipy.stats import qmc, sobol_indices, uniform
 
 from fejoint.errors import JointError
-from fejoint.study.effects import effects
+from fejoint.show.effects import effects
 
 A, B, C = "joint.overlap_length_mm", "joint.lower.material", "adhesive.shear_modulus_MPa"
 

@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 from scipy.stats import qmc
 
-from fejoint.study.overview import overview
+from fejoint.show.overview import overview
 
 A, B, M = "joint.overlap_length_mm", "joint.lower.thickness_mm", "joint.lower.material"
 GRID = {A: [10.0, 20.0, 30.0], B: [1.0, 2.0, 3.0], M: ["steel", "aluminium"]}

@@ -10,14 +10,14 @@ from fejoint.errors import JointError
 from fejoint.show.charts import others
 from fejoint.show.contours import contour_figure
 from fejoint.show.curve_families import family_figure
+from fejoint.show.effects import effects
 from fejoint.show.ranking import effects_figure
 from fejoint.show.sweep import result_columns
-from fejoint.study.effects import effects
 
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["KINDS", "overview"]
+__all__ = ["KINDS", "free_parameters", "main_columns", "overview"]
 
 KINDS = ("curves", "contours", "effects")
 COLUMNS = 2  # so many are drawn
@@ -28,14 +28,25 @@ def overview(table: pd.DataFrame, limits: tuple[str, ...] = ()) -> Iterator[tupl
 
     What cannot be drawn (a column without two unlike values, too few cases) is left out.
     """
-    free: list[str] = []  # of parameters that move together the first
-    while rest := others(table, free):
-        free.append(rest[0])
+    free = free_parameters(table)
     numeric = [name for name in free if table[name].dtype.kind in "if"]
-    drawn = [name for name in result_columns(table) if table[name].dtype.kind == "f" and table[name].nunique() > 1]
-    for column in [name for name in drawn if not name.endswith((".x_mm", ".bondline"))][:COLUMNS]:
+    for column in main_columns(table)[:COLUMNS]:
         for kind, figure in _figures(table, column, free, numeric, limits):
             yield f"{kind}-{column}", figure
+
+
+def free_parameters(table: pd.DataFrame) -> list[str]:
+    """Return the parameters that vary, of those that move together the first."""
+    free: list[str] = []
+    while rest := others(table, free):
+        free.append(rest[0])
+    return free
+
+
+def main_columns(table: pd.DataFrame) -> list[str]:
+    """Return the columns of results that are numbers, not all alike, and no place along the overlap."""
+    drawn = [name for name in result_columns(table) if table[name].dtype.kind == "f" and table[name].nunique() > 1]
+    return [name for name in drawn if not name.endswith((".x_mm", ".bondline"))]
 
 
 def _figures(

@@ -1,0 +1,325 @@
+"""The interactive 3D view of a page: what the script beside this draws, as data a page can hold.
+
+All that the picture states (scales, where colours end, what is left out) is
+found and worded here, by what the pictures of `fejoint.show.view` go by too;
+the script only decodes, adds up and draws. Arrays are whole numbers of a step
+that is small against what can be seen or read off, in base64.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from importlib import resources, util
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fejoint.environment import require_extra
+from fejoint.errors import SetupError
+from fejoint.joint.families import SteppedLap
+from fejoint.show.colours import FAINT, INK, colour_limit, diverging, sequential
+from fejoint.show.frame import Frame, framed
+from fejoint.show.reading import solved_section
+from fejoint.show.report.arrays import packed, packed_indices
+from fejoint.show.report.surface import cell_grid, surface
+from fejoint.show.solid import STRESSES, SolvedSection, Window
+from fejoint.units import display, shown_unit
+
+if TYPE_CHECKING:
+    from fejoint.mechanics.driver import Result
+    from fejoint.show.reading import Run
+
+__all__ = ["scene_data", "scene_scripts"]
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+Words = dict[str, Any]
+Limits = dict[str, list[Words]]
+
+LOOKS = {
+    "whole": ("whole joint", None),
+    "left": ("left end of the overlap", "left"),
+    "right": ("right end of the overlap", "right"),
+}
+STRETCHES = {"whole": (1, 2, 3, 5, 10, 20), "left": (1, 2, 3), "right": (1, 2, 3)}
+RIBBONS = {"shear": ("shear", "#0b5f8a"), "peel": ("peel", "#b8500f")}
+RIBBON_HEIGHT = 0.2  # of the length shown
+APART = 0.12  # of the length shown: how far, at most, neighbouring pieces are moved apart, as drawn
+
+MANY_CELLS = 7_000  # beyond, cells are drawn by their corners alone
+MOST_CELLS = 40_000  # beyond, the page would be too large
+LARGEST_SCALE = 2.0  # of the displacements, times the fit one
+SEEN = 1 / 4000  # of the length shown: an error in place that no screen shows
+READ = 5e-5  # of the stress where the colours end: an error that leaves four digits
+PART = ("inside", "triangles", "edges", "corners")
+
+
+# ---- the whole -----------------------------------------------------------
+
+
+def scene_scripts() -> list[str]:
+    """Return the scripts of the interactive view, in order: the drawing library as its package holds it, and ours.
+
+    Raises
+    ------
+    SetupError
+        plotly is not installed, or lacks its script.
+    """
+    require_extra("plotly", "report", "the interactive 3D view")
+    spec = util.find_spec("plotly")  # read without importing it, which would take longer than the page
+    places = (spec.submodule_search_locations if spec else None) or []
+    for place in places:
+        file = Path(place) / "package_data" / "plotly.min.js"
+        if file.is_file():
+            return [
+                file.read_text(encoding="utf-8"),
+                resources.files(__package__).joinpath("scene.js").read_text(encoding="utf-8"),
+            ]
+    raise SetupError("plotly is installed without its plotly.min.js: pip install --force-reinstall plotly")
+
+
+def scene_data(run: Result | Run, units: str = "mm") -> Words:
+    """Return what the script of the interactive view draws, ready for JSON.
+
+    Parameters
+    ----------
+    run : Result or Run
+    units : str
+        Display system of what is read off, one of `fejoint.units.DISPLAY_SYSTEMS`.
+
+    Returns
+    -------
+    dict
+        With the key ``refusal`` alone, a sentence, when the section has too many cells.
+    """
+    section = solved_section(run)
+    if len(section.cells) > MOST_CELLS:
+        return {
+            "refusal": f"The section has {len(section.cells):,} cells, too many to be turned in a page; fejoint view shows it."
+        }
+    views = [view for key, (_, end) in LOOKS.items() for view in _views(section, key, end)]
+    shown = list({_window(view): view for view in views}.values())  # where a stretch changes nothing of that, one does
+    part = {_window(view): i for i, view in enumerate(shown)}
+    limits = [_limits(section, view.everything, units) for view in shown]
+    length, stress = shown_unit("mm", units), shown_unit("MPa", units)
+    return {
+        "length": {"factor": length[0], "unit": length[1]},
+        "stress": {"factor": stress[0], "unit": stress[1]},
+        "inks": {"deformed": INK, "undeformed": "#8a9199", "metal": "#c9d1d8", "faint": FAINT},
+        "maps": {"signed": _colours(diverging(65)), "unsigned": _colours(sequential(64))},
+        "stresses": [{"key": key, "label": stress.label, "signed": stress.signed} for key, stress in STRESSES.items()],
+        "looks": [
+            {"key": key, "label": label, "views": [_view(view, part[_window(view)]) for view in views if view.look == key]}
+            for key, (label, _) in LOOKS.items()
+        ],
+        "shown": [_shown(run, view.everything, cuts, units) for view, cuts in zip(shown, limits, strict=True)],
+        "ribbons": [{"key": key, "label": label, "colour": colour} for key, (label, colour) in RIBBONS.items()],
+        "bands": 1 if isinstance(run.joint.geometry, SteppedLap) else len(run.bondlines),
+        "largest_scale": LARGEST_SCALE,
+        "steps": [name for name, _, _ in _steps(section)],
+        "grid": cell_grid(_coarse(section)).tolist(),
+        "pieces": _drawn_pieces(section, views, shown, limits),
+        "notes": _notes(section),
+    }
+
+
+def _steps(section: SolvedSection) -> list[tuple[str, Floats, Mapping[str, Floats]]]:
+    """Return the load steps: name, displacement (nodes, 2) in mm and stresses (nodes,) in MPa."""
+    return [("full load", section.displacement, section.stress)]
+
+
+def _coarse(section: SolvedSection) -> bool:
+    """Return whether cells are drawn by their corners alone."""
+    return len(section.cells) > MANY_CELLS
+
+
+# ---- looks ---------------------------------------------------------------
+
+
+class View(NamedTuple):
+    """A look at a stretch of the thickness: the frame of all that is in it, and that of the adhesive alone."""
+
+    look: str
+    stretch: int
+    everything: Frame
+    adhesive: Frame
+
+
+def _views(section: SolvedSection, look: str, end: str | None) -> list[View]:
+    """Return a look at all stretches it has."""
+    metal = tuple(section.joint.geometry.adherends())
+    return [
+        View(look, stretch, *(framed(section, end, hidden, None, float(stretch), 1.0) for hidden in ((), metal)))
+        for stretch in STRETCHES[look]
+    ]
+
+
+def _window(view: View) -> Window | None:
+    return view.everything.window
+
+
+def _view(view: View, part: int) -> Words:
+    """Return what the script knows of a look at a stretch; `part`: which of what is shown it is."""
+    frames = [
+        {"scale": frame.scale, "centre": frame.centre.tolist(), "motion": frame.motion.tolist()}
+        for frame in (view.everything, view.adhesive)
+    ]
+    gap = min(view.everything.gap, APART * view.everything.length / view.stretch)
+    return {"stretch": view.stretch, "shown": part, "gap": gap, "frames": frames}
+
+
+def _shown(run: Result | Run, frame: Frame, limits: Limits, units: str) -> Words:
+    """Return what the script knows of what one or several views show."""
+    width = run.joint.geometry.width
+    sliced = f", a slice of {display(frame.width, 'mm', units, 3)} shown" if frame.width < width else ""
+    return {
+        "width": frame.width,
+        "length": frame.length,
+        "limits": limits,
+        "ribbon": _ribbon(run, frame, units),
+        "note": f"Width {display(width, 'mm', units)}{sliced}.",
+    }
+
+
+def _limits(section: SolvedSection, frame: Frame, units: str) -> Limits:
+    """Return for every stress where its colours end, and what is said of that: of all that is shown, of adhesive alone."""
+    found = {}
+    for name in STRESSES:
+        cuts = [colour_limit(section, name, frame.shown, alone) for alone in (False, True)]
+        found[name] = [{"limit": cut, "notes": _cut_notes(section, name, frame, cut, why, units)} for cut, why in cuts]
+    return found
+
+
+def _cut_notes(section: SolvedSection, name: str, frame: Frame, cut: float, why: str, units: str) -> list[str]:
+    """Return what is said of where the colours end, and of what lies beyond."""
+    value = section.stress[name][frame.nodes]
+    sign = "±" if STRESSES[name].signed else ""
+    notes = [f"Colours cut at {sign}{display(cut, 'MPa', units, 3)}, {why}."]
+    if np.abs(value).max() > cut * (1 + 1e-9):
+        low, high = (display(float(v), "MPa", units, 3) for v in (value.min(), value.max()))
+        notes.append(f"All values here: {low} to {high}, but singular at the corners of the adhesive.")
+    return notes
+
+
+def _notes(section: SolvedSection) -> Words:
+    """Return what is said of the drawing, `{}` for numbers that the controls set, and what holds always."""
+    always = []
+    if any(bond.sign < 0 for bond in section.joint.geometry.bonds()):
+        always.append(["shear", "In these axes the lower layer's shear has the sign opposite to that along its bondline."])
+    if _coarse(section):
+        always.append(["", f"The {len(section.cells):,} cells are drawn by their corners alone, straight lines between."])
+    return {
+        "scale": "Displacements drawn {} times{}; grey lines: undeformed.",
+        "still": "Displacements not drawn; grey lines: undeformed.",
+        "motion": ", without the rigid motion of what is shown",
+        "true": "Thickness to the same scale as the length.",
+        "stretched": "Thickness drawn {} times as large as the length.",
+        "apart": "Pieces moved {} apart across the thickness.",
+        "empty": "None of the chosen pieces is here.",
+        "value": "Point or click at the joint to read a value.",
+        "always": always,
+    }
+
+
+# ---- pieces --------------------------------------------------------------
+
+
+@dataclass(frozen=True, eq=False)
+class Piece:
+    """Cells that are shown, hidden and moved together; `rank`: how many gaps it is moved up when pieces are moved apart."""
+
+    label: str
+    adhesive: bool
+    rank: float
+    cells: Bools
+
+
+def _pieces(section: SolvedSection) -> list[Piece]:
+    """Return the pieces of a section from below: adherends, and the layers between them."""
+    unit = replace(framed(section), gap=1.0)
+    middle = section.points[section.cells[:, :4], 1].mean(axis=1)
+    found = []
+    for name in section.regions:
+        cells = section.cells_of(name)
+        lift = unit.lift(name, middle)
+        ranks = np.unique(lift[cells])
+        for i, rank in enumerate(ranks.tolist(), 1):
+            label = name.replace("_", " ") + (f" {i}" if len(ranks) > 1 else "")
+            found.append(Piece(label, name == "adhesive", rank, cells & (lift == rank)))
+    return sorted(found, key=lambda piece: piece.rank)
+
+
+def _drawn_pieces(section: SolvedSection, views: list[View], shown: list[View], limits: list[Limits]) -> list[Words]:
+    """Return every piece as the script takes it: what its nodes hold, its cells, and what is shown of them."""
+    steps, seen = _steps(section), _tolerances(views)
+    windows = [_window(view) for view in shown]
+    held = [np.column_stack([moves, *(stress[name] for name in STRESSES)]) for _, moves, stress in steps]
+    found = []
+    for piece in _pieces(section):
+        # Adherends have no colours when the adhesive alone has.
+        ends = {name: [cut["limit"] for cuts in limits for cut in cuts[name][: 2 if piece.adhesive else 1]] for name in STRESSES}
+        made = surface(section.cells[piece.cells], np.column_stack([section.points, *held]), windows, _coarse(section))
+        x, y, *columns = made.values.T
+        each = iter(columns)
+        found.append(
+            {
+                "label": piece.label,
+                "adhesive": piece.adhesive,
+                "rank": piece.rank,
+                "x": packed(x, seen["place"]),
+                "y": packed(y, seen["place"]),
+                "steps": [
+                    {
+                        "ux": packed(next(each), seen["motion"]),
+                        "uy": packed(next(each), seen["motion"]),
+                        "stresses": {name: packed(next(each), READ * min(ends[name]), around=0.0) for name in STRESSES},
+                    }
+                    for _ in steps
+                ],
+                "cells": packed_indices(made.cells),
+                "parts": [{name: packed_indices(getattr(part, name)) for name in PART} for part in made.parts],
+            }
+        )
+    return found
+
+
+def _tolerances(views: list[View]) -> dict[str, float]:
+    """Return the largest errors of places and of displacements, mm, that no view shows."""
+    drawn = [(SEEN * frame.length / frame.stretch, frame.scale) for view in views for frame in (view.everything, view.adhesive)]
+    return {"place": min(size for size, _ in drawn), "motion": min(size / (LARGEST_SCALE * scale) for size, scale in drawn)}
+
+
+# ---- ribbons -------------------------------------------------------------
+
+
+def _ribbon(run: Result | Run, frame: Frame, units: str) -> Words:
+    """Return the stresses along the bondlines within a frame, to be raised over the overlap, and how high."""
+    x0, x1 = (-np.inf, np.inf) if frame.window is None else frame.window[0]
+    curves: list[Words] = []
+    largest = 0.0
+    for bondline in run.bondlines:
+        middle = bondline.middle
+        start, end = max(x0, middle.x[0]), min(x1, middle.x[-1])
+        if start < end:
+            x = np.unique(middle.x.clip(start, end))
+            stresses = {name: middle.at(x, name) for name in RIBBONS}
+            largest = max(largest, *(float(np.abs(values).max()) for values in stresses.values()))
+            # The treads of a stair make one ribbon, the layers of a stack have one each, side by side.
+            band = 0 if isinstance(run.joint.geometry, SteppedLap) else bondline.number - 1
+            name = f"bondline {bondline.number}" if len(run.bondlines) > 1 else "the bondline"
+            curves.append(
+                {"name": name, "band": band, **{key: np.round(v, 9).tolist() for key, v in {"x": x, **stresses}.items()}}
+            )
+    per_mm = float(f"{largest / (RIBBON_HEIGHT * frame.length):.2g}") or 1.0
+    height, stress = display(1.0, "mm", units), display(per_mm, "MPa", units, 2)
+    note = f"raised {height}, on the scale of the length, for every {stress}"
+    if len({curve["band"] for curve in curves}) > 1:
+        note += "; bondline 1 in front, those above it behind"
+    return {"per_mm": per_mm, "curves": curves, "note": note}
+
+
+def _colours(rgb: NDArray[np.int64]) -> list[str]:
+    return [f"#{r:02x}{g:02x}{b:02x}" for r, g, b in rgb.tolist()]
