@@ -7,31 +7,36 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from fejoint.show.camera import EYE
 from fejoint.show.colours import INK
-from fejoint.show.solid import Frame, SolvedSection
+from fejoint.show.frame import Frame
+from fejoint.show.labels import Label, text_extent, text_size
+from fejoint.show.solid import SolvedSection
 from fejoint.units import display
 
-__all__ = ["EYE", "add_loads", "text_size"]
+__all__ = ["add_loads"]
 
 Floats = NDArray[np.float64]
 
-EYE = (-0.32, 0.5, 1.0)  # the direction in which the eye lies that looks at the whole joint
 GAP = 0.25  # how clear of the body arrows and words are, over an arrow's length
 
 
-def add_loads(plotter: Any, section: SolvedSection, frame: Frame, size: tuple[int, int]) -> Floats:
-    """Add what acts on the loaded end; return the points (n, 3) between which that takes room."""
+def add_loads(plotter: Any, section: SolvedSection, frame: Frame, size: tuple[int, int]) -> list[Label]:
+    """Add what acts on the loaded end; return what is written at it."""
     load, g = section.joint.load, section.joint.geometry
-    x = g.pull * section.points[:, 0]
-    end = np.flatnonzero(x > x.max() - 1e-9 * frame.length)
+    (loaded,) = g.loaded
+    nodes = np.unique(section.cells[section.cells_of(loaded)])
+    x = g.pull * section.points[nodes, 0]
+    end = nodes[x > x.max() - 1e-9 * frame.length]
     flat = np.column_stack([section.points[end], np.full(len(end), frame.width / 2)])
-    drawn = frame.drawn(flat, section.displacement[end])
+    drawn = frame.drawn(flat, section.displacement[end], loaded)
     face = drawn.mean(axis=0)
     reach = 0.07 * frame.length
     along, up = reach * np.array([g.pull, 0.0, 0.0]), reach * np.array([0.0, 1.0, 0.0])
     half = float(np.ptp(drawn[:, 1])) / 2 / reach
     # Seen from the left, what stands close to a right end is hidden behind it, and words close to a left end lie over it.
-    taken, near, label = [face], 0.1, 0.2 if g.pull > 0 else 0.5
+    labels: list[Label] = []
+    near, label = max(0.1, 0.03 + _hidden(0.0, half, frame, reach)) if g.pull > 0 else 0.1, 0.2 if g.pull > 0 else 0.5
     aside = max(0.5, GAP + _hidden(-np.sign(load.shear_force), half, frame, reach)) if g.pull > 0 else 0.1
     if load.moment != 0:
         turn = np.radians(np.linspace(-55.0, 35.0, 19)) * np.sign(load.moment) * g.pull
@@ -39,8 +44,7 @@ def add_loads(plotter: Any, section: SolvedSection, frame: Frame, size: tuple[in
         _add_curved_arrow(plotter, arc, reach, "moment")
         beside = 0.6 if g.pull > 0 else GAP + _hidden(1.3, half, frame, reach)
         text = display(load.moment, "N*mm").replace("*", " ")
-        _add_load_label(plotter, face + beside * along + 1.1 * up, text, g.pull, size, "moment label")
-        taken += [*arc, face + 1.35 * up]
+        labels.append(_load_label(face + beside * along + 1.1 * up, text, g.pull, size, "moment label"))
         near = 1.2
     if load.shear_force != 0:
         foot, lift = face + aside * along, np.sign(load.shear_force) * up
@@ -48,15 +52,14 @@ def add_loads(plotter: Any, section: SolvedSection, frame: Frame, size: tuple[in
         text, beside = display(load.shear_force, "N"), 0.2
         if g.pull < 0:
             beside = max(beside, GAP - aside + _hidden(0.9 * np.sign(load.shear_force) + 0.2, half, frame, reach))
-        _add_load_label(plotter, foot + beside * along + 0.9 * lift, text, g.pull, size, "shear force label")
-        taken += [foot + 1.1 * lift]
+        labels.append(_load_label(foot + beside * along + 0.9 * lift, text, g.pull, size, "shear force label"))
         near = aside
     if load.force != 0:
         places = face + near * along, face + (near + 1.0) * along
         _add_arrow(plotter, *(places if load.force > 0 else places[::-1]), reach, "force")
-        _add_load_label(plotter, places[0] + label * along + 0.3 * up, display(load.force, "N"), g.pull, size, "force label")
-        taken += [places[1] + (0.2 + label) * along]
-    return np.array(taken)
+        place = places[0] + label * along + 0.3 * up
+        labels.append(_load_label(place, display(load.force, "N"), g.pull, size, "force label"))
+    return labels
 
 
 def _hidden(height: float, half: float, frame: Frame, reach: float) -> float:
@@ -85,23 +88,6 @@ def _add_curved_arrow(plotter: Any, path: Floats, reach: float, name: str) -> No
     plotter.add_mesh(shaft.merge(head), color=INK, lighting=False, name=name, reset_camera=False)
 
 
-def _add_load_label(plotter: Any, place: Floats, text: str, side: int, size: tuple[int, int], name: str) -> None:
-    """Add a text that begins at a place on the right of the joint (side 1), or ends there on its left (-1)."""
-    plotter.add_point_labels(
-        [place],
-        [text],
-        font_size=text_size(size),
-        text_color=INK,
-        bold=False,
-        shape=None,
-        show_points=False,
-        always_visible=True,
-        justification_horizontal="left" if side > 0 else "right",
-        name=name,
-        reset_camera=False,
-    )
-
-
-def text_size(size: tuple[int, int]) -> int:
-    """Return a text height in pixels that is read well when the picture fills a page's width."""
-    return max(10, round(min(size[0] / 75, size[1] / 42)))
+def _load_label(place: Floats, text: str, side: int, size: tuple[int, int], name: str) -> Label:
+    """Return a text that begins at a place on the right of the joint (side 1), or ends there on its left (-1)."""
+    return Label(name, text, place, text_extent(text, text_size(size)), "left" if side > 0 else "right")

@@ -41,7 +41,7 @@ def test_colours_end_at_the_largest_on_the_mid_line(section, filleted, solved):
         peel = max(shown.peak_peel[0].value, -shown.least_peel[0].value)
         assert colours.colour_limit(here, "shear", every, False)[0] == pytest.approx(abs(shown.peak_shear[0].value), rel=1e-9)
         limit, why = colours.colour_limit(here, "peel", every, False)
-        assert limit == pytest.approx(peel, rel=1e-9)
+        assert limit == pytest.approx(peel, rel=2e-6)  # of treads that agree to 1e-6 the table has the first
         assert ("within the overlap" in why) == (shown.joint.geometry.spew == "fillet")
 
 

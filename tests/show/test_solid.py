@@ -12,6 +12,7 @@ from fejoint.errors import JointError, SetupError
 from fejoint.joint.file import joint_to_toml
 from fejoint.show import solid
 from fejoint.show.files import write_run
+from fejoint.show.frame import framed
 from fejoint.show.shape import outlines
 
 
@@ -113,7 +114,7 @@ def cut(corners, axis, limit, sign):
 def test_an_overlap_end_is_cut_out_along_its_window(solved, end):
     for name, result in solved.items():
         here = solid.read_section(result)
-        frame = solid.framed(here, end, False, 1.0, 1.0)
+        frame = framed(here, end, (), 1.0, 1.0)
         (x0, x1), (y0, y1) = frame.window
         polygons = outlines(result.joint.geometry)
         for region in here.regions:
@@ -143,13 +144,16 @@ def test_a_part_is_drawn_without_its_rigid_motion(section):
     moved = section.displacement + shift + turn * np.column_stack([-section.points[:, 1], section.points[:, 0]])
     turned = solid.SolvedSection(**{**vars(section), "displacement": moved})
     for end in ("left", "right"):
-        here, there = (solid.framed(s, end, False, None, 2.0) for s in (section, turned))
+        here, there = (framed(s, end, (), None, 2.0) for s in (section, turned))
         assert here.scale == there.scale
         places = np.column_stack([section.points, np.zeros(len(section.points))])
         np.testing.assert_allclose(
-            here.drawn(places, section.displacement), there.drawn(places, turned.displacement), rtol=0, atol=1e-9 * here.scale
+            here.drawn(places, section.displacement, "lower"),
+            there.drawn(places, turned.displacement, "lower"),
+            rtol=0,
+            atol=1e-9 * here.scale,
         )
-    assert not solid.framed(section, None, False, None, 1.0).motion.any()
+    assert not framed(section).motion.any()
 
 
 def test_folders_that_hold_no_run(folder, tmp_path):
@@ -174,6 +178,6 @@ def test_files_that_are_damaged(folder, tmp_path):
     with pytest.raises(SetupError, match="damaged"):
         solid.read_section(copy)
     shutil.copy(folder / "section.vtu", copy)
-    (copy / "summary.json").write_text(json.dumps({"joint": {}}), encoding="utf-8")
+    (copy / "summary.json").write_text(json.dumps({"schema_version": solid.SCHEMA_VERSION, "joint": {}}), encoding="utf-8")
     with pytest.raises(SetupError, match="cannot be used"):
         solid.read_section(copy)

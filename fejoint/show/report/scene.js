@@ -10,7 +10,8 @@
   const data = JSON.parse(source.textContent);
 
   const START = { azimuth: -0.31, elevation: 0.44 }; // radians, from straight in front
-  const TURN = 0.15, DRAG = 0.007, SHIFT = 0.08, NEARER = 1.25, STEEPEST = 1.5;
+  // Radians a key and a pixel, pixels that are no drag, parts of the height a key, times a key, radians.
+  const TURN = 0.15, DRAG = 0.007, STILL = 3, SHIFT = 0.08, NEARER = 1.25, STEEPEST = 1.5;
   const FILLED = 0.93; // of the picture, by the joint
   const OFF = 0.0008; // of the picture: lines stand off the faces they lie on, so that they are whole
   const PLACE = "scene2"; // the library's name for what it draws, also an id: "scene" is that of the element around it
@@ -401,12 +402,15 @@
     view.addEventListener("pointerdown", (event) => {
       if (event.button > 2) return;
       last = { x: event.clientX, y: event.clientY, shifts: event.shiftKey || event.button !== 0 };
-      view.setPointerCapture(event.pointerId);
     });
     view.addEventListener("pointermove", (event) => {
       Object.assign(pointer, { x: event.clientX, y: event.clientY });
       if (!last || !event.buttons) return;
       const dx = event.clientX - last.x, dy = event.clientY - last.y;
+      if (!view.hasPointerCapture(event.pointerId)) {
+        if (Math.hypot(dx, dy) < STILL) return; // a click
+        view.setPointerCapture(event.pointerId);
+      }
       Object.assign(last, { x: event.clientX, y: event.clientY });
       at("tip").hidden = true;
       if (last.shifts) shift(dx / view.clientHeight, -dy / view.clientHeight);
