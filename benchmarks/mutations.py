@@ -195,7 +195,7 @@ MUTATIONS = (
     ),
     Mutation(
         "shear limited by its sign",
-        "fejoint/show/limits.py",
+        "fejoint/show/sweeps/limits.py",
         "values = np.abs(values)",
         "pass",
         "tests/study/test_sweep.py",

@@ -40,8 +40,8 @@ if TYPE_CHECKING:
     from fejoint.show.plots import stress_axes as stress_axes
     from fejoint.show.reading import read_run as read_run
     from fejoint.show.report import write_report as write_report
-    from fejoint.show.view import stress_view as stress_view
-    from fejoint.show.view import view_png as view_png
+    from fejoint.show.space.view import stress_view as stress_view
+    from fejoint.show.space.view import view_png as view_png
     from fejoint.study.sweep import sweep as sweep
 
 __version__ = "0.1.0"
@@ -75,9 +75,9 @@ _HOME = {
     "section_figure": "fejoint.show.drawing",
     "solve": "fejoint.mechanics.driver",
     "stress_axes": "fejoint.show.plots",
-    "stress_view": "fejoint.show.view",
+    "stress_view": "fejoint.show.space.view",
     "sweep": "fejoint.study.sweep",
-    "view_png": "fejoint.show.view",
+    "view_png": "fejoint.show.space.view",
     "write_report": "fejoint.show.report",
     "write_run": "fejoint.show.files",
 }

@@ -221,9 +221,9 @@ def view(
     limit: Annotated[float | None, typer.Option("--limit", metavar="MPA", help="Stress at which the colours end, MPa.")] = None,
 ) -> int:
     """Show a solved joint in 3D: deformed, coloured by stress; a click tells the stress, --point prints it (no window then)."""
-    from fejoint.show.pick import read_points, spots
-    from fejoint.show.solid import read_section
-    from fejoint.show.view import open_window, view_png
+    from fejoint.show.space.pick import read_points, spots
+    from fejoint.show.space.solid import read_section
+    from fejoint.show.space.view import open_window, view_png
 
     section, places = read_section(folder), read_points(points)
     options: dict[str, Any] = {"stress": stress, "end": end, "scale": scale, "stretch": _number_or_word(stretch), "apart": apart}
@@ -372,7 +372,7 @@ def _pictures(result: Result, folder: Path) -> list[Path]:
         return [plots.save_figure(figure, folder / name) for name, figure in figures.items()]
 
     def solid() -> list[Path]:
-        from fejoint.show.view import view_png
+        from fejoint.show.space.view import view_png
 
         view_png(folder, folder / "view.png")
         view_png(folder, folder / "view-end.png", end="left")

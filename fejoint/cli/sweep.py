@@ -84,7 +84,7 @@ def sweep(
         signal.signal(signal.SIGTERM, before)
         if executor is not None:
             stop(executor)
-    from fejoint.show.sweep import sweep_report
+    from fejoint.show.sweeps.table import sweep_report
 
     console().print(sweep_report(table))
     files = [path.name for path in sorted(out.iterdir()) if path.suffix in (".csv", ".parquet", ".json", ".toml")]
@@ -124,13 +124,13 @@ def chart(
     ] = None,
 ) -> int:
     """Draw a sweep: curves along one varied key, contours over two, or without --along the keys ranked by effect."""
-    from fejoint.show.sweep import chosen, read_study_limits, read_table
+    from fejoint.show.sweeps.table import chosen, read_study_limits, read_table
 
     table = chosen(read_table(folder), where)
     figure, name = _figure(folder, table, column, along, by, limit or list(read_study_limits(folder)))
-    from fejoint.show.charts import save_chart, title
     from fejoint.show.pen import settled
     from fejoint.show.plots import save_figure
+    from fejoint.show.sweeps.charts import save_chart, title
 
     if where:
         title(figure, f"{figure.get_suptitle()}; only {', '.join(where)}")
@@ -146,9 +146,9 @@ def _figure(folder: Path, table: Any, column: str, along: list[str], by: str | N
     from fejoint.environment import require_extra
 
     require_extra("matplotlib", "plot", "a chart")
-    from fejoint.show.contours import contour_figure
-    from fejoint.show.curve_families import bondline_family_figure, family_figure
-    from fejoint.show.ranking import effects_figure
+    from fejoint.show.sweeps.contours import contour_figure
+    from fejoint.show.sweeps.curve_families import bondline_family_figure, family_figure
+    from fejoint.show.sweeps.ranking import effects_figure
 
     if len(along) > 2:
         raise JointError("--along: once for curves, twice for contours, not more.")
@@ -158,13 +158,13 @@ def _figure(folder: Path, table: Any, column: str, along: list[str], by: str | N
             raise JointError(
                 f"--of {column}: draws the stress along the bondline of kept cases, one curve a case: give --by COLUMN."
             )
-        from fejoint.show.sweep import read_curves
+        from fejoint.show.sweeps.table import read_curves
 
         return bondline_family_figure(read_curves(folder), table, by, column), f"bondline-{named}"
     if by is not None and len(along) != 1:
         raise JointError("--by: only goes with one --along.")
     if not along:
-        from fejoint.show.effects import effects
+        from fejoint.show.sweeps.effects import effects
 
         return effects_figure(effects(table, column), column), f"effects-{named}"
     if len(along) == 1:
@@ -185,9 +185,9 @@ def _pictures(table: Any, out: Path, say: Callable[[str], None] | None) -> list[
         from fejoint.environment import require_extra
 
         require_extra("matplotlib", "plot", "a chart")
-        from fejoint.show.charts import save_chart
-        from fejoint.show.overview import KINDS, overview
-        from fejoint.show.sweep import read_study_limits
+        from fejoint.show.sweeps.charts import save_chart
+        from fejoint.show.sweeps.overview import KINDS, overview
+        from fejoint.show.sweeps.table import read_study_limits
 
         for name in {f"{kind}-{column}.{ending}" for kind in KINDS for column in table.columns for ending in ("png", "svg")}:
             (out / name).unlink(missing_ok=True)  # of an earlier run, with other values

@@ -17,7 +17,7 @@ from fejoint.bondline.curves import Curve
 if TYPE_CHECKING:
     import pyvista as pv
 
-    from fejoint.show.solid import SolvedSection
+    from fejoint.show.space.solid import SolvedSection
 
 __all__ = ["FAINT", "INK", "OUTLINE", "REGION_COLOURS", "colour_limit", "diverging", "lookup_table", "sequential"]
 
@@ -69,7 +69,7 @@ def colour_limit(section: SolvedSection, name: str, cells: Bools, adhesive_alone
     ----------
     section : SolvedSection
     name : str
-        One of `fejoint.show.solid.STRESSES`.
+        One of `fejoint.show.space.solid.STRESSES`.
     cells : (cells,) mask
         Which cells of the section are shown.
     adhesive_alone : bool

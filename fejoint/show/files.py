@@ -29,7 +29,7 @@ from fejoint.mechanics.driver import Result
 from fejoint.mechanics.elasticity import von_mises
 from fejoint.mechanics.factor import solver_name
 from fejoint.mechanics.recovery import nodal_stress
-from fejoint.show.solid import SCHEMA_VERSION
+from fejoint.show.space.solid import SCHEMA_VERSION
 
 __all__ = ["adherends_csv", "bondline_csv", "joint_as_understood", "section_mesh", "summary", "write_files", "write_run"]
 

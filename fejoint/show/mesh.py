@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from fejoint.mechanics.driver import Result
-    from fejoint.show.solid import SolvedSection
+    from fejoint.show.space.solid import SolvedSection
 
 __all__ = ["mesh_figure"]
 

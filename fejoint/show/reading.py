@@ -16,7 +16,7 @@ from fejoint.errors import SetupError
 from fejoint.mechanics.checks import Check
 from fejoint.mechanics.load_path import AdherendSection
 from fejoint.mechanics.outcome import Outcome
-from fejoint.show.solid import SolvedSection, read_section, read_summary
+from fejoint.show.space.solid import SolvedSection, read_section, read_summary
 
 if TYPE_CHECKING:
     from fejoint.joint.description import Joint

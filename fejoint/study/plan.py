@@ -29,7 +29,7 @@ from pydantic import Field, ValidationError, model_validator
 from fejoint.errors import JointError
 from fejoint.joint.keys import column_name, known_keys, near, value_at
 from fejoint.joint.model import Model, as_joint_error, refuse
-from fejoint.show.limits import Limit
+from fejoint.show.sweeps.limits import Limit
 from fejoint.study.joint_table import MAX_CASES, joints_in
 from fejoint.study.wording import as_json, short
 from fejoint.units import as_number

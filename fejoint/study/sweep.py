@@ -16,7 +16,7 @@ from fejoint.joint.description import Joint
 from fejoint.joint.file import document_from_joint, document_from_text, joint_to_toml, read_text
 from fejoint.joint.keys import near
 from fejoint.mechanics.driver import Result, solve
-from fejoint.show.limits import Limit
+from fejoint.show.sweeps.limits import Limit
 from fejoint.study.cases import Case, identity, joint_of, numeric_versions, understood
 from fejoint.study.columns import Function, column_values, split_columns, unknown_column
 from fejoint.study.dispatch import Progress, dispatch
@@ -188,7 +188,7 @@ def _tabulated(
     out: str | Path | None, plan: Plan, cases: Sequence[Case], journal: Journal, description: Sweep, text: str
 ) -> pd.DataFrame:
     """Return the table of what the journal holds, written into the folder where there is one."""
-    from fejoint.show.study_table import StudyTable
+    from fejoint.show.sweeps.study_table import StudyTable
 
     table = StudyTable(table_of(plan, cases, journal, description.limits))
     if out is None:

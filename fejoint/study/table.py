@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from fejoint.joint.keys import column_name
 from fejoint.show.files import versions, write_files
-from fejoint.show.limits import Limit
+from fejoint.show.sweeps.limits import Limit
 from fejoint.study.cases import Case
 from fejoint.study.journal import Journal, Outcome
 from fejoint.study.plan import Plan

@@ -11,7 +11,7 @@ from matplotlib.text import Text
 import fejoint
 from fejoint.joint.file import joint_from_text, joint_to_toml, template
 from fejoint.show.files import write_run
-from fejoint.show.solid import read_section
+from fejoint.show.space.solid import read_section
 
 UNLIKE_OUTERS = """
 [joint.upper_outer]

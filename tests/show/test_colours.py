@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from fejoint.show import colours
-from fejoint.show.solid import read_section
+from fejoint.show.space.solid import read_section
 
 
 def test_colours_step_evenly_and_have_a_light_middle():

@@ -14,7 +14,7 @@ from fejoint.mechanics.as_built import compared
 from fejoint.show import mesh
 from fejoint.show.files import write_run
 from fejoint.show.reading import FILES, read_run, solved_section
-from fejoint.show.solid import SCHEMA_VERSION
+from fejoint.show.space.solid import SCHEMA_VERSION
 
 # bondline.csv and adherends.csv hold nine digits, so a value read back is off by at most 5e-9 of itself; peaks between
 # points come from three of them.

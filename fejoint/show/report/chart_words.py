@@ -9,11 +9,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fejoint.errors import JointError
-from fejoint.show.charts import Cases, words
-from fejoint.show.effects import effects
-from fejoint.show.limits import Limit, column_unit, numbers
-from fejoint.show.overview import free_parameters
 from fejoint.show.pen import shortened
+from fejoint.show.sweeps.charts import Cases, words
+from fejoint.show.sweeps.effects import effects
+from fejoint.show.sweeps.limits import Limit, column_unit, numbers
+from fejoint.show.sweeps.overview import free_parameters
 from fejoint.units import display
 
 if TYPE_CHECKING:

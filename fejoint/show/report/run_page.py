@@ -211,7 +211,7 @@ def _solid_end(run: Run, units: str) -> Picture:
 
 
 def _view(run: Run, alt: str, words: str, **options: Any) -> Picture:
-    from fejoint.show.view import view_png
+    from fejoint.show.space.view import view_png
 
     with tempfile.TemporaryDirectory() as scratch:
         path = view_png(run, Path(scratch) / "view.png", size=SOLID_SIZE, stress=SOLID_STRESS, **options)

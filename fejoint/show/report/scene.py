@@ -1,7 +1,7 @@
 """The interactive 3D view of a page: what the script beside this draws, as data a page can hold.
 
 All that the picture states (scales, where colours end, what is left out) is
-found and worded here, by what the pictures of `fejoint.show.view` go by too;
+found and worded here, by what the pictures of `fejoint.show.space.view` go by too;
 the script only decodes, adds up and draws. Arrays are whole numbers of a step
 that is small against what can be seen or read off, in base64.
 """
@@ -21,11 +21,11 @@ from fejoint.environment import require_extra
 from fejoint.errors import SetupError
 from fejoint.joint.families import SteppedLap
 from fejoint.show.colours import FAINT, INK, colour_limit, diverging, sequential
-from fejoint.show.frame import Frame, framed
 from fejoint.show.reading import solved_section
 from fejoint.show.report.arrays import packed, packed_indices
 from fejoint.show.report.surface import cell_grid, surface
-from fejoint.show.solid import STRESSES, SolvedSection, Window
+from fejoint.show.space.frame import Frame, framed
+from fejoint.show.space.solid import STRESSES, SolvedSection, Window
 from fejoint.units import display, shown_unit
 
 if TYPE_CHECKING:

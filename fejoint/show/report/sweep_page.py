@@ -17,15 +17,15 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from fejoint.errors import JointError, SetupError
-from fejoint.show.best import Best, best_designs
-from fejoint.show.charts import words
-from fejoint.show.limits import Limit, follows, numbers, parameters, read_limits
-from fejoint.show.overview import free_parameters, main_columns, overview
 from fejoint.show.pen import shortened
 from fejoint.show.report.chart_words import KINDS, chart_alt
 from fejoint.show.report.page import Picture, Row, Table, download, page, picture, png_picture, visible
 from fejoint.show.report.sweep_table import cases_table, name_parts, number_text
-from fejoint.show.sweep import MEANING, read_table
+from fejoint.show.sweeps.best import Best, best_designs
+from fejoint.show.sweeps.charts import words
+from fejoint.show.sweeps.limits import Limit, follows, numbers, parameters, read_limits
+from fejoint.show.sweeps.overview import free_parameters, main_columns, overview
+from fejoint.show.sweeps.table import MEANING, read_table
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -10,10 +10,10 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
-from fejoint.show.best import feasible, use_of_limits
-from fejoint.show.limits import Limit
-from fejoint.show.overview import free_parameters, main_columns
 from fejoint.show.pen import shortened
+from fejoint.show.sweeps.best import feasible, use_of_limits
+from fejoint.show.sweeps.limits import Limit
+from fejoint.show.sweeps.overview import free_parameters, main_columns
 from fejoint.units import display
 
 if TYPE_CHECKING:

@@ -1,0 +1,1 @@
+"""The solved joint in 3D."""

@@ -1,0 +1,96 @@
+"""What the 3D picture says of itself: what is shown, what is enlarged, where the colours end."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from typing import Any
+
+import numpy as np
+
+from fejoint.show.colours import INK
+from fejoint.show.space.frame import Frame
+from fejoint.show.space.labels import shortened, text_actor, text_extent, text_size
+from fejoint.show.space.solid import STRESSES, SolvedSection
+
+__all__ = ["add_colour_bar", "add_words", "cut_notes", "frame_notes", "heading"]
+
+Size = tuple[int, int]
+
+MARGIN = 0.015  # of the picture's width, left of the words
+TITLE, NOTE = 1.6, 1.24  # heights of letters, over those of labels
+SPACING = 1.3  # of lines, over the height of letters
+
+
+def heading(section: SolvedSection, name: str, end: str | None, size: Size) -> str:
+    """Return the title: the joint, shortened so that the rest stays, the stress and the look."""
+    joint = section.joint
+    where = "" if end is None else f", {end} end of the overlap"
+    rest, pixels = f": {STRESSES[name].label}, global axes{where}", round(TITLE * text_size(size))
+    room = (1 - 2 * MARGIN) * size[0] - text_extent(rest, pixels)[0]
+    return shortened(joint.title or joint.geometry.kind, pixels, room) + rest
+
+
+def frame_notes(section: SolvedSection, frame: Frame, hidden: Collection[str]) -> list[str]:
+    """Return what is said of displacements, thickness and width, and of pieces moved or left out."""
+    g = section.joint.geometry
+    against = ", without the rigid motion of what is shown" if frame.motion.any() else ""
+    thickness = "thickness to the same scale as the length"
+    if frame.stretch != 1:
+        thickness = f"thickness drawn {frame.stretch:g} times as large as the length"
+    sliced = f", a slice of {frame.width:.3g} mm shown" if frame.width < g.width else ""
+    notes = [
+        f"displacements drawn {frame.scale:g} times{against}; grey lines: undeformed",
+        f"{thickness}; width {g.width:g} mm{sliced}",
+    ]
+    pieces = [f"pieces moved {frame.gap:.3g} mm apart across the thickness"] if frame.gap else []
+    if hidden:
+        pieces.append(f"hidden: {', '.join(name for name in section.regions if name in hidden)}")
+        if frame.window is None and set(g.loaded) & set(hidden):
+            pieces[-1] += ", with the load on it"
+    return notes + (["; ".join(pieces)] if pieces else [])
+
+
+def cut_notes(section: SolvedSection, name: str, frame: Frame, cut: float, why: str) -> list[str]:
+    """Return what is said of where the colours end, and of what lies beyond."""
+    value = section.stress[name][frame.nodes]
+    sign = "±" if STRESSES[name].signed else ""
+    notes = [f"colours cut at {sign}{cut:.3g} MPa, {why}"]
+    if np.abs(value).max() > cut * (1 + 1e-9):
+        notes.append(f"all values here: {value.min():.3g} to {value.max():.3g} MPa, but singular at the corners of the adhesive")
+    if name == "shear" and any(bond.sign < 0 for bond in section.joint.geometry.bonds()):
+        notes.append("in these axes the lower layer's shear has the sign opposite to that along its bondline")
+    return notes
+
+
+def add_words(plotter: Any, title: str, notes: list[str], size: Size) -> float:
+    """Add the heading, the notes under it and the axes' cross; return the height under the last note, pixels from below."""
+    text, y = text_size(size), float(size[1])
+    for i, line in enumerate([title, *notes]):
+        pixels = round((TITLE if i == 0 else NOTE) * text)
+        y -= SPACING * pixels
+        actor = text_actor(shortened(line, pixels, (1 - 2 * MARGIN) * size[0]), pixels, "left")
+        actor.GetPositionCoordinate().SetCoordinateSystemToNormalizedViewport()
+        actor.GetPositionCoordinate().SetValue(MARGIN, y / size[1])
+        plotter.add_actor(actor, name=f"note {i - 1}" if i else "title", reset_camera=False, pickable=False)
+    plotter.add_axes(xlabel="x", ylabel="y", zlabel="z", color=INK, viewport=(0.0, 0.0, 0.14, 0.22))
+    return y
+
+
+def add_colour_bar(plotter: Any, mapper: Any, label: str, size: Size) -> None:
+    """Add the bar of the colours that a mapper uses."""
+    text = text_size(size)
+    plotter.add_scalar_bar(
+        title=f"{label}, MPa\n",
+        mapper=mapper,
+        n_labels=5,
+        fmt="%.3g",
+        color=INK,
+        title_font_size=text,
+        label_font_size=text,
+        unconstrained_font_size=True,
+        vertical=False,
+        width=0.5,
+        height=0.11,
+        position_x=0.25,
+        position_y=0.02,
+    )
