@@ -99,7 +99,9 @@ def read_run(folder: str | Path) -> Run:
         )
         if set(edges) != set(joint.geometry.adherends()) or not run.checks or run.unknowns <= 0:
             raise ValueError("edge_loads, checks or dofs")
-    except (ValueError, TypeError, LookupError, AttributeError) as error:
+        if not isinstance(summary["versions"], dict):
+            raise ValueError("versions")
+    except (ValueError, TypeError, LookupError, AttributeError, OverflowError) as error:
         raise SetupError(f"{folder}: its files do not belong together or are damaged ({error}); solve the joint again.") from None
     return run
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from html import escape
 from typing import TYPE_CHECKING, Any
 
 from fejoint.environment import require_extra
@@ -53,7 +54,9 @@ def outcome_html(outcome: Outcome, units: str = "mm") -> str:
 
 def table_html(table: pd.DataFrame, shown: str) -> str:
     """Return a sweep's table as a piece of HTML: how its cases ended, over what pandas shows of it (`shown`)."""
-    counts = ", ".join(f"{number} {status}" for status, number in table["status"].value_counts().items())
+    if list(table.columns).count("status") != 1:
+        return shown
+    counts = ", ".join(f"{number} {escape(str(status))}" for status, number in table["status"].value_counts().items())
     said = f"{len(table)} case{'' if len(table) == 1 else 's'}: {counts}."
     if "feasible" in table:
         said += f" {int(table['feasible'].sum())} feasible: done, and within all limits."

@@ -85,7 +85,7 @@ def picture(figure: Figure, alt: str, caption: str = "", pixels: bool = False) -
                 figure.savefig(out, format="svg", dpi=RASTER_DPI, metadata={"Date": None})
             return Picture(_address("image/svg+xml", out.getvalue()), alt, caption)
         figure.savefig(out, format="png")
-    return png_picture(_few_colours(out.getvalue()), alt, caption)
+    return png_picture(few_colours(out.getvalue()), alt, caption)
 
 
 def png_picture(png: bytes | Path, alt: str, caption: str = "") -> Picture:
@@ -93,7 +93,7 @@ def png_picture(png: bytes | Path, alt: str, caption: str = "") -> Picture:
     return Picture(_address("image/png", png if isinstance(png, bytes) else png.read_bytes()), alt, caption)
 
 
-def _few_colours(png: bytes) -> bytes:
+def few_colours(png: bytes) -> bytes:
     """Return a drawing in 64 colours, which are more than it has but for the edges of its lines."""
     from PIL import Image  # comes with matplotlib
 

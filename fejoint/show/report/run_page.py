@@ -206,7 +206,8 @@ def _solid(run: Run, units: str) -> Picture:
 
 def _solid_end(run: Run, units: str) -> Picture:
     """Return the overlap end with the peak of peel as a picture."""
-    end = "left" if run.peak_peel[0].x <= run.joint.geometry.length / 2 else "right"
+    largest = max(run.peak_peel[0], run.least_peel[0], key=lambda peak: abs(peak.value))
+    end = "left" if largest.x <= run.joint.geometry.length / 2 else "right"
     return _view(run, run_words.end_alt(run, end, units), f"The {end} end of the overlap, cut out of the joint.", end=end)
 
 

@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from fejoint.bondline.curves import Peak
+from fejoint.bondline.curves import Bondline, Peak
 from fejoint.joint.description import Joint
 from fejoint.joint.families import DoubleLap, SteppedLap
 from fejoint.mechanics.as_built import Comparison
@@ -239,10 +239,21 @@ def solid_alt(outcome: Outcome, units: str) -> str:
 
 def end_alt(outcome: Outcome, end: str, units: str) -> str:
     """Return what the overlap end in 3D shows, coloured by peel."""
+    shown, half = end_bondline(outcome, end), outcome.joint.geometry.length / 2
+    first, last = float(shown.x[0]), float(shown.x[-1])
+    near = shown.middle.part(*((first, min(last, half)) if end == "left" else (max(first, half), last)))
+    high, low = near.highest("peel"), near.lowest("peel")
+    which = f" of bondline {shown.number}, the uppermost," if isinstance(outcome.joint.geometry, DoubleLap) else ""
     return (
-        f"The {end} end of the overlap in 3D, cut out and coloured by peel, which comes to "
-        f"{display(outcome.peak_peel[0].value, 'MPa', units)} on the mid-line here and has no limit in the adhesive's corners."
+        f"The {end} end of the overlap in 3D, cut out and coloured by peel, which on the mid-line{which} lies between "
+        f"{display(low.value, 'MPa', units)} at x = {display(low.x, 'mm', units)} and {display(high.value, 'MPa', units)} at "
+        f"x = {display(high.x, 'mm', units)} in this half of the overlap and has no limit in the adhesive's corners."
     )
+
+
+def end_bondline(outcome: Outcome, end: str) -> Bondline:
+    """Return the bondline that the look at an end shows: of several layers the uppermost, of a stair its tread there."""
+    return outcome.bondlines[0 if end == "left" and isinstance(outcome.joint.geometry, SteppedLap) else -1]
 
 
 def comparison_alt(comparison: Comparison) -> str:

@@ -98,7 +98,9 @@
     return written.replace(/^-/, "\u2212");
   }
   const asLength = (mm, digits) => `${fine(mm * data.length.factor, digits)} ${data.length.unit}`;
-  const asStress = (mpa, digits = 4) => `${fine(mpa * data.stress.factor, digits)} ${data.stress.unit}`;
+  // No more digits than the arrays hold: those of a step (none of single precision).
+  const held = (value, step, most = 4) => (step && value ? Math.max(1, Math.min(most, 1 + Math.floor(Math.log10(Math.abs(value) / step)))) : most);
+  const asStress = (mpa, step) => `${fine(mpa * data.stress.factor, held(mpa, step))} ${data.stress.unit}`;
   const filled = (words, ...values) => values.reduce((text, value) => text.replace("{}", () => value), words);
 
   // ---- the picture ----------------------------------------------------------
@@ -479,9 +481,12 @@
       return `${kind.label} along ${line}: ${asStress(values[i])}, x = ${asLength(x[i], 4)}`;
     }
     const { piece, nodes, step } = spot.piece, node = nodes[point.pointNumber % nodes.length];
-    const x = fine(once(piece.x, numbers)[node] * data.length.factor, 4), y = fine(once(piece.y, numbers)[node] * data.length.factor, 4);
-    const value = once(step.stresses[state.stress], numbers)[node];
-    return `${stress().label}: ${asStress(value)}, x = ${x}, y = ${y} ${data.length.unit} (undeformed), ${piece.label}`;
+    const [x, y] = [piece.x, piece.y].map((packed) => {
+      const place = once(packed, numbers)[node];
+      return fine(place * data.length.factor, held(place, packed.step));
+    });
+    const packed = step.stresses[state.stress];
+    return `${stress().label}: ${asStress(once(packed, numbers)[node], packed.step)}, x = ${x}, y = ${y} ${data.length.unit} (undeformed), ${piece.label}`;
   }
 
   function hovered(event) {

@@ -300,7 +300,9 @@ def _ribbon(run: Result | Run, frame: Frame, units: str) -> Words:
     x0, x1 = (-np.inf, np.inf) if frame.window is None else frame.window[0]
     curves: list[Words] = []
     largest = 0.0
-    for bondline in run.bondlines:
+    for bond, bondline in zip(run.joint.geometry.bonds(), run.bondlines, strict=True):
+        if frame.window is not None and not frame.window[1][0] < bond.y < frame.window[1][1]:
+            continue  # of several layers an end shows one
         middle = bondline.middle
         start, end = max(x0, middle.x[0]), min(x1, middle.x[-1])
         if start < end:

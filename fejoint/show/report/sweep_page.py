@@ -19,7 +19,7 @@ import numpy as np
 from fejoint.errors import JointError, SetupError
 from fejoint.show.pen import shortened
 from fejoint.show.report.chart_words import KINDS, chart_alt
-from fejoint.show.report.page import Picture, Row, Table, download, page, picture, png_picture, visible
+from fejoint.show.report.page import Picture, Row, Table, download, few_colours, page, picture, png_picture, visible
 from fejoint.show.report.sweep_table import cases_table, name_parts, number_text
 from fejoint.show.sweeps.best import Best, best_designs
 from fejoint.show.sweeps.charts import words
@@ -349,4 +349,4 @@ def _drawn(table: pd.DataFrame, limits: Sequence[Limit]) -> Iterator[Picture]:
 def _as_pixels(figure: Figure, alt: str) -> Picture:
     out = io.BytesIO()
     figure.savefig(out, format="png", dpi=PNG_DPI)
-    return png_picture(out.getvalue(), alt)
+    return png_picture(few_colours(out.getvalue()), alt)

@@ -187,7 +187,7 @@ def read_summary(folder: Path, files: Sequence[str] = RUN_FILES) -> Any:
 
 
 def _from_mesh(mesh: Any, regions: Mapping[str, int], joint: Joint) -> SolvedSection:
-    return SolvedSection(
+    section = SolvedSection(
         points=np.asarray(mesh.points[:, :2], dtype=float),
         cells=np.asarray(mesh.cells_dict["quad9"], dtype=np.int64),
         region=np.asarray(mesh.cell_data_dict["region"]["quad9"], dtype=np.int64),
@@ -196,6 +196,14 @@ def _from_mesh(mesh: Any, regions: Mapping[str, int], joint: Joint) -> SolvedSec
         regions=dict(regions),
         joint=joint,
     )
+    values = (section.points, section.displacement, *section.stress.values())
+    if not all(np.isfinite(v).all() and len(v) == len(section.points) for v in values):
+        raise ValueError("its points hold no numbers")
+    if section.cells.min() < 0 or section.cells.max() >= len(section.points):
+        raise ValueError("its cells have no points")
+    if sorted(section.regions.values()) != np.unique(section.region).tolist():
+        raise ValueError("its regions are others")
+    return section
 
 
 # ---- its body and outline ------------------------------------------------

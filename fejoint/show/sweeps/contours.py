@@ -250,11 +250,15 @@ def _lay_ground(x: Floats, y: Floats) -> _Ground:
     logarithmic = is_geometric(x), is_geometric(y)
     x, y = (np.log(v) if log else v for v, log in zip((x, y), logarithmic, strict=True))
     (xs, i), (ys, j) = (np.unique(v, return_inverse=True) for v in (x, y))
-    grid = np.full((len(ys), len(xs)), -1)
-    grid[j, i] = np.arange(len(x))
-    full = bool((grid >= 0).all())
-    cells = np.stack([grid[:-1, :-1], grid[:-1, 1:], grid[1:, 1:], grid[1:, :-1]], axis=-1).reshape(-1, 4)
-    corners = cells if full else _triangles(x, y)
+    full = len(xs) * len(ys) <= len(x)
+    if full:
+        grid = np.full((len(ys), len(xs)), -1)
+        grid[j, i] = np.arange(len(x))
+        full = bool((grid >= 0).all())
+    if full:
+        corners = np.stack([grid[:-1, :-1], grid[:-1, 1:], grid[1:, 1:], grid[1:, :-1]], axis=-1).reshape(-1, 4)
+    else:
+        corners = _triangles(x, y)
     if not len(corners):
         raise JointError("contours: the cases lie on a line and span no area; use family_figure.")
     return _Ground(x, y, logarithmic, corners, grid if full else None)
