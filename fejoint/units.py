@@ -121,6 +121,7 @@ def shown_unit(inside: str, system: str) -> tuple[float, str]:
 
 def _digits(value: float, digits: int) -> str:
     """Return a number to some significant digits, without an exponent where people would write none."""
+    value += 0.0  # no "-0"
     if value == 0 or not 1e-3 <= abs(value) < 1e7:
         return f"{value:.{digits}g}"
     places = digits - 1 - math.floor(math.log10(abs(value)))

@@ -38,7 +38,7 @@ def test_draw_writes_the_figures_into_the_folder_or_one_of_them_elsewhere(folder
         (["draw", "RUN", "--what", "peel"], "--what peel: must be one of bondline, section, mesh."),
         (["draw", "RUN", "--out", "one.png"], "--out: names one figure; say which with --what"),
         (["draw", "RUN", "--what", "mesh", "--out", "one.jpg"], "a figure is written as .png, .svg, .pdf"),
-        (["draw", "RUN", "--what", "mesh", "--end", "top"], 'end = "top": must be one of left, right'),
+        (["draw", "RUN", "--end", "top"], "--end top: must be one of left, right."),
         (["draw", "RUN", "--units", "furlong"], "--units furlong: must be one of"),
         (["draw", "NOWHERE"], "there is no such folder; give a folder that fejoint solve --out wrote."),
         (["report", "NOWHERE"], "there is no such folder"),

@@ -107,6 +107,10 @@ def test_solving_loads_no_pictures():
     assert not loaded_after(code) & {"pyvista", "matplotlib", "vtk", "meshio"}
 
 
+def test_looking_loads_no_finite_elements():
+    assert not loaded_after("import fejoint.show.space.view") & {"skfem", "gmsh", "pyvista", "matplotlib", "vtk"}
+
+
 def test_public_functions_work_after_their_modules_are_imported_and_twice():
     code = (
         "import fejoint, fejoint.joint.file, fejoint.mechanics.driver; "

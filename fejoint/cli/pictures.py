@@ -35,6 +35,8 @@ def draw(
     known_units(units)
     if what not in (None, *FIGURES):
         raise JointError(f"--what {what}: must be one of {', '.join(FIGURES)}.")
+    if end not in ("left", "right"):
+        raise JointError(f"--end {end}: must be one of left, right.")
     if out is not None and what is None:
         raise JointError(f"--out: names one figure; say which with --what, one of {', '.join(FIGURES)}.")
     from fejoint.show.plots import save_figure

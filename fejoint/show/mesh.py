@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Any
 from fejoint.errors import JointError
 from fejoint.show.colours import FAINT, OUTLINE, REGION_COLOURS
 from fejoint.show.pen import drawing_style, heading, settled
-from fejoint.show.reading import Run, solved_section
 from fejoint.show.shape import end_window, round_factor
+from fejoint.show.space.solid import read_section
 from fejoint.units import shown_unit
 
 if TYPE_CHECKING:
@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from fejoint.mechanics.driver import Result
+    from fejoint.show.reading import Run
     from fejoint.show.space.solid import SolvedSection
 
 __all__ = ["mesh_figure"]
@@ -47,7 +48,7 @@ def mesh_figure(result: Result | Run, end: str = "left", units: str = "mm") -> F
         figure = Figure(figsize=(10, 7.6), layout="constrained")
         whole, near = figure.subplots(2, 1, gridspec_kw={"height_ratios": [1.0, 2.3]})
         mm, unit = shown_unit("mm", units)
-        section = solved_section(result)
+        section = read_section(result)
         title = heading(result.joint, f"mesh, {len(section.cells)} nine-node cells, {result.unknowns} unknowns")
         figure.suptitle(title, x=0.01, ha="left")
         _whole_mesh(whole, section, mm)

@@ -20,9 +20,8 @@ from fejoint.show.space.solid import SolvedSection, read_section, read_summary
 
 if TYPE_CHECKING:
     from fejoint.joint.description import Joint
-    from fejoint.mechanics.driver import Result
 
-__all__ = ["Run", "read_run", "solved_section"]
+__all__ = ["Run", "read_run"]
 
 Floats = NDArray[np.float64]
 Rows = list[dict[str, str]]
@@ -104,11 +103,6 @@ def read_run(folder: str | Path) -> Run:
     except (ValueError, TypeError, LookupError, AttributeError, OverflowError) as error:
         raise SetupError(f"{folder}: its files do not belong together or are damaged ({error}); solve the joint again.") from None
     return run
-
-
-def solved_section(source: str | Path | Result | Run) -> SolvedSection:
-    """Return the solved section of a run, of a result, or of a run's folder; errors as those of `read_section`."""
-    return source.section if isinstance(source, Run) else read_section(source)
 
 
 # ---- parts ---------------------------------------------------------------

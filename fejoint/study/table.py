@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 from fejoint.joint.keys import column_name
 from fejoint.show.files import versions, write_files
 from fejoint.show.sweeps.limits import Limit
+from fejoint.show.sweeps.table import SCHEMA_VERSION
 from fejoint.study.cases import Case
 from fejoint.study.journal import Journal, Outcome
 from fejoint.study.plan import Plan
@@ -22,7 +23,6 @@ if TYPE_CHECKING:
 
 __all__ = ["curves_of", "table_of", "write_sweep"]
 
-SCHEMA_VERSION = 1
 MISSING = Outcome("", "missing", "not solved yet: the sweep was stopped; run it again")
 
 

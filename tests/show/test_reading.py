@@ -13,8 +13,8 @@ from fejoint.errors import JointError, SetupError
 from fejoint.mechanics.as_built import compared
 from fejoint.show import mesh
 from fejoint.show.files import write_run
-from fejoint.show.reading import FILES, read_run, solved_section
-from fejoint.show.space.solid import SCHEMA_VERSION
+from fejoint.show.reading import FILES, read_run
+from fejoint.show.space.solid import SCHEMA_VERSION, read_section
 
 # bondline.csv and adherends.csv hold nine digits, so a value read back is off by at most 5e-9 of itself; peaks between
 # points come from three of them.
@@ -72,8 +72,8 @@ def test_theories_stand_beside_a_run_as_beside_its_result(solved, folder):
 
 def test_mesh_and_section_are_those_of_the_result(solved, folder):
     run, result = read_run(folder), solved["single"]
-    assert solved_section(run) is run.section
-    assert np.array_equal(solved_section(result).cells, run.section.cells)
+    assert read_section(run) is run.section
+    assert np.array_equal(read_section(result).cells, run.section.cells)
     titles = {mesh.mesh_figure(source).get_suptitle() for source in (run, result)}
     assert len(titles) == 1
     assert f"{result.section.mesh.t.shape[1]} nine-node cells, {result.unknowns} unknowns" in titles.pop()

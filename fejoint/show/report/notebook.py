@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from fejoint.environment import require_extra
 from fejoint.show.pen import shortened
-from fejoint.show.report.page import environment, picture
+from fejoint.show.report.page import LONGEST_HEADING, environment, picture
 from fejoint.show.report.run_words import answers, curves_alt, section_alt
 
 if TYPE_CHECKING:
@@ -18,8 +18,6 @@ if TYPE_CHECKING:
     from fejoint.mechanics.outcome import Outcome
 
 __all__ = ["joint_html", "outcome_html", "table_html"]
-
-LONGEST_HEADING = 140
 
 
 def joint_html(joint: Joint, units: str = "mm") -> str:

@@ -146,7 +146,11 @@ class Table:
 
 def visible(text: str) -> str:
     """Return a text with escapes for characters that have no shape, such as those that turn the direction of writing."""
-    return "".join(c if c in "\t\n" or unicodedata.category(c) not in ("Cc", "Cf", "Cs") else f"\\u{ord(c):04X}" for c in text)
+
+    def escape(c: str) -> str:
+        return f"\\u{ord(c):04X}" if ord(c) <= 0xFFFF else f"\\U{ord(c):08X}"  # as TOML has it
+
+    return "".join(c if c in "\t\n" or unicodedata.category(c) not in ("Cc", "Cf", "Cs") else escape(c) for c in text)
 
 
 def percent(share: float, digits: int = 2) -> str:

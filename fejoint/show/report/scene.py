@@ -21,11 +21,10 @@ from fejoint.environment import require_extra
 from fejoint.errors import SetupError
 from fejoint.joint.families import SteppedLap
 from fejoint.show.colours import FAINT, INK, colour_limit, diverging, sequential
-from fejoint.show.reading import solved_section
 from fejoint.show.report.arrays import packed, packed_indices
 from fejoint.show.report.surface import cell_grid, surface
 from fejoint.show.space.frame import Frame, framed
-from fejoint.show.space.solid import STRESSES, SolvedSection, Window
+from fejoint.show.space.solid import STRESSES, SolvedSection, Window, read_section
 from fejoint.units import display, shown_unit
 
 if TYPE_CHECKING:
@@ -95,7 +94,7 @@ def scene_data(run: Result | Run, units: str = "mm") -> Words:
     dict
         With the key ``refusal`` alone, a sentence, when the section has too many cells.
     """
-    section = solved_section(run)
+    section = read_section(run)
     if len(section.cells) > MOST_CELLS:
         return {
             "refusal": f"The section has {len(section.cells):,} cells, too many to be turned in a page; fejoint view shows it."

@@ -25,7 +25,7 @@ from fejoint.show.sweeps.best import Best, best_designs
 from fejoint.show.sweeps.charts import words
 from fejoint.show.sweeps.limits import Limit, follows, numbers, parameters, read_limits
 from fejoint.show.sweeps.overview import free_parameters, main_columns, overview
-from fejoint.show.sweeps.table import MEANING, read_table
+from fejoint.show.sweeps.table import MEANING, SCHEMA_VERSION, read_table
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -33,7 +33,6 @@ if TYPE_CHECKING:
 
 __all__ = ["sweep_page"]
 
-SCHEMA_VERSION = 1
 HEAVIEST = 250_000  # characters of a chart as a drawing: with more marks it is one of pixels
 PNG_DPI = 130
 FEW = 12  # values of a varied key that are listed

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     import pyvista as pv
 
     from fejoint.mechanics.driver import Result
+    from fejoint.show.reading import Run
 
 __all__ = [
     "SCHEMA_VERSION",
@@ -122,12 +123,12 @@ class SolvedSection:
         ]
 
 
-def read_section(source: str | Path | Result) -> SolvedSection:
-    """Return the solved section of a run's folder, or of a result.
+def read_section(source: str | Path | Result | Run | SolvedSection) -> SolvedSection:
+    """Return the solved section of a run's folder, of a run read back, or of a result; one of its own as it is.
 
     Parameters
     ----------
-    source : path or Result
+    source : path, Result, Run or SolvedSection
         A folder with ``section.vtu`` and ``summary.json``, or a solved joint.
 
     Raises
@@ -137,7 +138,11 @@ def read_section(source: str | Path | Result) -> SolvedSection:
     SetupError
         Its files cannot be read or are damaged.
     """
+    if isinstance(source, SolvedSection):
+        return source
     if not isinstance(source, (str, Path)):
+        if isinstance(source.section, SolvedSection):
+            return source.section
         from fejoint.show.files import section_mesh
 
         regions = {name: number for number, name in enumerate(source.solution.laws)}

@@ -17,7 +17,6 @@ from numpy.typing import NDArray
 from fejoint.environment import require_extra, require_rendering
 from fejoint.errors import JointError, SetupError
 from fejoint.show.colours import INK, colour_limit, lookup_table
-from fejoint.show.reading import Run, solved_section
 from fejoint.show.space.arrows import add_loads
 from fejoint.show.space.camera import aim, direction, drawn_points, fitted, look
 from fejoint.show.space.captions import add_colour_bar, add_words, cut_notes, frame_notes, heading
@@ -25,7 +24,7 @@ from fejoint.show.space.frame import Frame, fit_stretch, framed
 from fejoint.show.space.labels import DPI, Label, add_labels, text_size
 from fejoint.show.space.pick import Spot, read_points, spots
 from fejoint.show.space.ribbon import RIBBONS, add_ribbons, ribbon_notes, ribbons
-from fejoint.show.space.solid import STRESSES, SolvedSection, cut_out, extruded, outline, stress_named
+from fejoint.show.space.solid import STRESSES, SolvedSection, cut_out, extruded, outline, read_section, stress_named
 from fejoint.show.space.spots import add_spots, answer_clicks
 
 if TYPE_CHECKING:
@@ -33,6 +32,7 @@ if TYPE_CHECKING:
 
     from fejoint.joint.geometry import Geometry
     from fejoint.mechanics.driver import Result
+    from fejoint.show.reading import Run
 
 __all__ = ["open_window", "stress_view", "view_png"]
 
@@ -169,7 +169,7 @@ def stress_view(
     places = read_points(points)
     if len(places) > MOST_POINTS:
         raise JointError(f"point: {len(places)} places are too many for one picture; give at most {MOST_POINTS}.")
-    section = source if isinstance(source, SolvedSection) else solved_section(source)  # before the display: the nearer cause
+    section = read_section(source)  # before the display: the nearer cause
     hidden = _hidden(section, hide, adherends)
     frame = framed(section, end, hidden, scale, _stretch(section.joint.geometry, end, stretch), apart)
     found = _shown_spots(section, frame, spots(section, places, name), hidden)

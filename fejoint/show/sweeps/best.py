@@ -149,9 +149,10 @@ def feasible(table: pd.DataFrame, limits: Sequence[Limit]) -> Bools:
 def use_of_limits(table: pd.DataFrame, limits: Sequence[Limit]) -> tuple[Floats, NDArray[np.int64]]:
     """Return what each case uses of its tightest limit, and the number of that limit.
 
-    The use of a limit is the value over the limit for ``<=``, the limit over
-    the value for ``>=``, in magnitude: 1 at the limit, 0 for a value of the
-    other sign, which is on the safe side. A limit of zero has no share.
+    The use of a limit is, in magnitude, the value over the limit; where a value
+    must stay beyond a limit (at least a positive one, at most a negative one)
+    the limit over the value. It is 1 at the limit, 0 for a value of the other
+    sign on the safe side, infinite on the other. A limit of zero has no share.
 
     Returns
     -------

@@ -49,6 +49,7 @@ Bools = NDArray[np.bool_]
 
 FEW = 9  # values with a marker and a name each
 MARKERS = ("o", "s", "^", "D", "v", "P", "*", "X", "h")
+LEGEND_ROOM = 1.0  # around the names of the values, in letters
 DASHED = (0, (4, 2))
 
 
@@ -94,7 +95,9 @@ class _Kinds:
                 for text, colour, (_, marker) in zip(texts, self.scale().to_rgba(self.values), self, strict=True)
             ]
             heading = "\n".join(textwrap.wrap(column_label(self.column), 24))
-            figure.legend(handles=handles[::-1], title=heading, loc="outside right upper", alignment="left")
+            # Room around it, so that what stands right of the axes does not seem to lead into its lines.
+            look: dict[str, Any] = {"alignment": "left", "borderpad": LEGEND_ROOM}
+            figure.legend(handles=handles[::-1], title=heading, loc="outside right upper", **look)
         else:
             set_axis(colour_bar(figure, axes, self.scale(), self.column), "y", self.column, self.values)
 

@@ -21,8 +21,9 @@ from fejoint.show.tables import CAUTION
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["chosen", "read_curves", "read_study_limits", "read_table", "result_columns", "sweep_report"]
+__all__ = ["SCHEMA_VERSION", "chosen", "read_curves", "read_study_limits", "read_table", "result_columns", "sweep_report"]
 
+SCHEMA_VERSION = 1  # of sweep.json, and with it of all files of a sweep
 MEANING = {
     "done": "solved, all self-checks hold",
     "missed": "solved, but a self-check missed: look at the reason",

@@ -197,7 +197,7 @@ def test_nothing_is_cut_and_no_text_is_on_another(solved, name, size, options):
 
 
 def test_places_are_labelled_where_they_are_drawn(filleted, picture):
-    section = view.solved_section(filleted)
+    section = view.read_section(filleted)
     plotter = picture(section, "shear", points=[(3.0, 0.0), "5 mm, 1 mm"], scale=40.0, stretch=2.0, apart=0.5)
     for i, (x, y, region) in enumerate([(3.0, 0.0, "adhesive"), (5.0, 1.0, "upper")], start=1):
         (spot,) = view.spots(section, [(x, y)], "shear")
@@ -211,8 +211,8 @@ def test_places_are_labelled_where_they_are_drawn(filleted, picture):
 def test_any_title_is_shown_on_one_line_as_it_stands(filleted, picture):
     joint = filleted.joint
     for text in ("<script>alert(1)</script>", "costs $5 and $\\frac{", "many\nlines\tand  gaps", "x" * 10_000, "ab " * 3000):
-        section = type(view.solved_section(filleted))(
-            **{**vars(view.solved_section(filleted)), "joint": joint.model_copy(update={"title": text})}
+        section = type(view.read_section(filleted))(
+            **{**vars(view.read_section(filleted)), "joint": joint.model_copy(update={"title": text})}
         )
         plotter = picture(section)
         (title, *_) = words(plotter)
