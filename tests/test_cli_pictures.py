@@ -69,3 +69,31 @@ def test_bad_input_is_one_sentence_and_nothing_written(folder, tmp_path, capsys,
     assert says in printed.err
     assert len(printed.err.splitlines()) == 1
     assert (sorted(tmp_path.rglob("*")), sorted(folder.iterdir())) == before
+
+
+def test_a_run_and_a_sweep_do_not_share_a_folder(folder, tmp_path, capsys):
+    file = tmp_path / "joint.toml"
+    file.write_text(template("single-lap") + '\n[sweep.vary]\n"load.force" = ["1 kN"]\n', encoding="utf-8")
+    before = {path.name: path.read_bytes() for path in folder.iterdir()}
+    assert run(["sweep", str(file), "--out", str(folder)]) == 2
+    assert "holds the files of a run (summary.json); choose another folder for this sweep." in capsys.readouterr().err
+    assert {path.name: path.read_bytes() for path in folder.iterdir()} == before
+    swept = tmp_path / "swept"
+    swept.mkdir()
+    (swept / "journal.sqlite").touch()
+    assert run(["solve", str(file), "--out", str(swept)]) == 2
+    assert "holds the files of a sweep (journal.sqlite); choose another folder for this run." in capsys.readouterr().err
+    assert [path.name for path in swept.iterdir()] == ["journal.sqlite"]
+
+
+def test_a_broken_package_is_one_sentence(folder, capsys, monkeypatch):
+    import fejoint.show.reading
+
+    def broken(path):
+        raise ImportError("libGL.so.1: cannot open shared object file")
+
+    monkeypatch.setattr(fejoint.show.reading, "read_run", broken)
+    assert run(["draw", str(folder)]) == 2
+    printed = capsys.readouterr().err
+    assert "a Python package cannot be loaded (libGL.so.1: cannot open shared object file)" in printed
+    assert "libgl1" in printed

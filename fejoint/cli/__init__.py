@@ -20,6 +20,7 @@ from fejoint import __version__
 from fejoint.cli.pictures import draw, report
 from fejoint.cli.sweep import chart, sweep
 from fejoint.cli.terminal import Changes, JointFile, MaterialFiles, Units, console, known_units, read_joint, said, shown
+from fejoint.environment import SYSTEM_LIBRARIES
 from fejoint.errors import ConvergenceError, FejointError, JointError
 
 if TYPE_CHECKING:
@@ -55,6 +56,8 @@ def run(arguments: list[str]) -> int:
         return said(str(error), 3)
     except FejointError as error:
         return said(str(error), 2)
+    except ImportError as error:  # of a package that is there but broken, or of one that it needs itself
+        return said(f"a Python package cannot be loaded ({error}); install it anew, or what it names; {SYSTEM_LIBRARIES}", 2)
     except typer.TyperException as error:  # wrong options and arguments
         return said(f"{error.format_message().rstrip('.')}; see fejoint --help.", 2)
     except OSError as error:  # of standard output: the files have their own
@@ -76,6 +79,10 @@ def solve(
     """Solve a joint: stresses along the bondline, theories beside them, self-checks."""
     known_units(units)
     joint, text = read_joint(file, changes, materials)
+    if out is not None:  # what would stop the files in the end stops them now
+        from fejoint.show.files import check_kind
+
+        check_kind(out, "run")
     result = _solved(joint)
     if out is not None:
         from fejoint.show.files import write_run
@@ -219,22 +226,30 @@ def view(
         typer.Option("--point", metavar="X,Y", help="Print the stress at a place, mm, and label it with --png; may be repeated."),
     ] = [],  # noqa: B006
     limit: Annotated[float | None, typer.Option("--limit", metavar="MPA", help="Stress at which the colours end, MPa.")] = None,
+    units: Units = "mm",
 ) -> int:
     """Show a solved joint in 3D: deformed, coloured by stress; a click tells the stress, --point prints it (no window then)."""
     from fejoint.show.space.pick import read_points, spots
     from fejoint.show.space.solid import read_section
     from fejoint.show.space.view import open_window, view_png
 
+    known_units(units)
+    options: dict[str, Any] = {"end": end, "scale": scale, "stretch": _number_or_word(stretch), "apart": apart}
+    options |= {"hide": hide, "adherends": adherends, "ribbon": ribbon, "limit": limit}
+    if points and png is None:
+        plain: dict[str, Any] = {"apart": 0.0, "hide": [], "adherends": "solid"}
+        for key, value in options.items():
+            if value != plain.get(key):
+                raise JointError(f"--{key} only goes with a picture; give --png, or leave --point out.")
     section, places = read_section(folder), read_points(points)
-    options: dict[str, Any] = {"stress": stress, "end": end, "scale": scale, "stretch": _number_or_word(stretch), "apart": apart}
-    options |= {"hide": hide, "adherends": adherends, "ribbon": ribbon, "points": places, "limit": limit}
+    options |= {"stress": stress, "points": places, "units": units}
     picked = spots(section, places, stress)
     if png is not None:
         view_png(section, png, **options)
     elif not places:
         open_window(section, **options)
     for spot in picked:
-        print(spot)
+        print(" ".join(spot.lines(units)))
     if png is not None:
         print(f"Written: {png}")
     return 0

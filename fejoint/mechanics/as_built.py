@@ -26,7 +26,7 @@ from fejoint.mechanics.checks import stress_floor
 from fejoint.mechanics.driver import solve
 from fejoint.mechanics.outcome import Outcome
 
-__all__ = ["FAR", "Beside", "Comparison", "Row", "Stretch", "compare", "compared", "peaks_of"]
+__all__ = ["FAR", "Beside", "Comparison", "Row", "Stretch", "compare", "compared", "peak_towards", "peaks_of"]
 
 Floats = NDArray[np.float64]
 
@@ -182,7 +182,7 @@ def _beside(bondlines: list[Bondline], result: Outcome, name: str) -> Beside:
     if fe is None:
         return Beside(peak, math.nan, [])
     if name == "shear":  # of the sign of the FE peak: where both signs peak alike, the two may pick unlike ends
-        peak = _towards(bondlines, fe)
+        peak = peak_towards(bondlines, fe)
     ratio = fe / peak.value if abs(peak.value) > 1e-9 * abs(fe) else math.nan
     inset = result.joint.geometry.bondline_thickness
     solved = {b.number: b for b in result.bondlines}
@@ -192,7 +192,7 @@ def _beside(bondlines: list[Bondline], result: Outcome, name: str) -> Beside:
     return Beside(peak, ratio, off)
 
 
-def _towards(bondlines: list[Bondline], fe: float) -> Peak:
+def peak_towards(bondlines: list[Bondline], fe: float) -> Peak:
     """Return a theory's largest shear in the direction of that of finite elements."""
     if fe > 0:
         return max((b.middle.highest("shear") for b in bondlines), key=lambda peak: peak.value)

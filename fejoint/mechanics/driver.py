@@ -27,11 +27,14 @@ from fejoint.mechanics.reuse import Kept, mesh_key, system_key
 from fejoint.mechanics.section import Section, mesh_section
 from fejoint.mechanics.symmetry import unfolded
 
-__all__ = ["Result", "solve"]
+__all__ = ["NEAR_BUCKLING", "Result", "solve"]
 
 # Refinement stops here: beyond it a result that is still not good enough is handed over as such.
 MAX_UNKNOWNS = 1_000_000
 MAX_REFINEMENTS = 3
+# From this share of the buckling force on a warning says so: there a beam-column moves sideways about twice as far as a
+# linear analysis says, by 1 / (1 - P / P_cr) (theory of elastic stability, from memory).
+NEAR_BUCKLING = 0.5
 # Checks that a finer mesh does not mend: of round-off, which it makes worse, and of the load.
 NOT_OF_THE_MESH = ("energy_balance", "solver_backward_error", "buckling")
 
@@ -171,16 +174,29 @@ def _warnings(level: _Level, sections: list[AdherendSection], forces: dict[str, 
         if not check.passed:
             found.append(f"self-check missed: {check.name} = {check.value:.3g}, limit {check.limit:g} ({check.meaning})")
     found += _over_limits(joint, level.bondlines, sections, forces)
-    found += _rotation(level.solution, sections)
+    share = next((check.value for check in checks if check.name == "buckling"), 0.0)
+    found += _rotation(level.solution, sections, share)
     return found
 
 
-def _rotation(solution: Solution, sections: list[AdherendSection]) -> list[str]:
+def _rotation(solution: Solution, sections: list[AdherendSection], share: float) -> list[str]:
     """Return what is to be said of a joint that turns or moves sideways under its load, which a linear analysis leaves out."""
     joint = solution.joint
-    pulled = joint.load.force > 0
     if buckles(joint):
         return ["taken as a frame of beams the joint has buckled under this compression: its linear stresses mean nothing"]
+    near = []
+    if share >= NEAR_BUCKLING:
+        near = [
+            f"this compression is {100 * share:.0f} % of that at which the joint buckles as a frame of beams: it bends far more "
+            "than a linear analysis says, and how much the straightness of the real parts decides"
+        ]
+    return near + _turned(solution, sections)
+
+
+def _turned(solution: Solution, sections: list[AdherendSection]) -> list[str]:
+    """Return by how much the joint's turning or moving sideways changes what the linear analysis found."""
+    joint = solution.joint
+    pulled = joint.load.force > 0
     change = rotation_change(joint)
     if abs(change) > ROTATION:
         more = change > 0

@@ -16,12 +16,12 @@ from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from fejoint.bondline.closed_form.comparison import THEORIES
 from fejoint.bondline.curves import Bondline
 from fejoint.joint.families import DoubleLap
 from fejoint.mechanics.as_built import FAR, Beside, Comparison, Stretch
 from fejoint.show.colours import FAINT, INK
 from fejoint.show.files import joint_as_understood, versions, write_files
+from fejoint.show.looks import theory_looks
 from fejoint.show.pen import drawing_style, heading, plate
 from fejoint.units import display, shown_unit
 
@@ -38,13 +38,6 @@ STRESSES = ("shear", "peel")
 FEW = 3  # stretches that a cell lists; of more it gives the number
 ELEMENTS: dict[str, Any] = {"color": "#0b2f52", "linestyle": "-", "linewidth": 2.4}
 BESIDE: dict[str, Any] = {"color": "#c4622d", "linestyle": (0, (4, 1.5)), "linewidth": 2.4}  # the upper of two unlike bondlines
-# Lines differ by dash and lightness, so that a grey print still tells them apart.
-LINES: list[dict[str, Any]] = [
-    {"color": "#8a9199", "linestyle": (0, (10, 2, 1.2, 2, 1.2, 2))},
-    {"color": "#4f9a94", "linestyle": (0, (6, 2, 1.2, 2))},
-    {"color": "#8c6bb1", "linestyle": (0, (1.2, 1.6))},
-    {"color": "#b8500f", "linestyle": (0, (6, 2))},
-]
 REST = "#d4d9dd"  # bars of theories that are not drawn as lines
 BAND = "#eef1f3"  # within a tenth
 
@@ -190,8 +183,7 @@ def comparison_figure(comparison: Comparison, system: str = "mm") -> Figure:
         from matplotlib.figure import Figure
 
         joint = comparison.result.joint
-        main = [entry.name for entry in THEORIES if joint.geometry.kind in entry.main]
-        looks = dict(zip(main, LINES[-len(main) :], strict=True))
+        looks = theory_looks(joint.geometry, ())
         bars = max(3, max(sum(getattr(row, name) is not None for row in comparison.rows) for name in STRESSES))
         figure = Figure(figsize=(15, 5.2 + 0.42 * bars), layout="constrained")
         what = "theories beside finite elements" if comparison.rows else "finite elements alone"

@@ -32,13 +32,15 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
+    from fejoint.mechanics.outcome import Outcome
+
 __all__ = ["section_figure"]
 
 PAPER = 10.0  # inches: how wide a figure is
 LETTER = 0.092  # inches: how wide a letter is
 
 
-def section_figure(joint: Joint, units: str = "mm") -> Figure:
+def section_figure(joint: Joint | Outcome, units: str = "mm") -> Figure:
     """Return the joint drawn to scale, its dimensions named by their keys in the joint file, and an overlap end magnified.
 
     The axes are labelled whole, end and facts (`Axes.get_label`).
@@ -46,6 +48,7 @@ def section_figure(joint: Joint, units: str = "mm") -> Figure:
     Parameters
     ----------
     joint : Joint
+        Or a solved one, a `Result` or a `Run`.
     units : str
         Display system, one of `fejoint.units.DISPLAY_SYSTEMS`.
 
@@ -54,6 +57,7 @@ def section_figure(joint: Joint, units: str = "mm") -> Figure:
     SetupError
         matplotlib is not installed.
     """
+    joint = joint if isinstance(joint, Joint) else joint.joint
     with drawing_style():
         from matplotlib.figure import Figure
 

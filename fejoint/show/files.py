@@ -31,7 +31,16 @@ from fejoint.mechanics.factor import solver_name
 from fejoint.mechanics.recovery import nodal_stress
 from fejoint.show.space.solid import SCHEMA_VERSION
 
-__all__ = ["adherends_csv", "bondline_csv", "joint_as_understood", "section_mesh", "summary", "write_files", "write_run"]
+__all__ = [
+    "adherends_csv",
+    "bondline_csv",
+    "check_kind",
+    "joint_as_understood",
+    "section_mesh",
+    "summary",
+    "write_files",
+    "write_run",
+]
 
 
 def write_run(result: Result, folder: str | Path, joint_file: str) -> list[Path]:
@@ -48,8 +57,9 @@ def write_run(result: Result, folder: str | Path, joint_file: str) -> list[Path]
     Raises
     ------
     SetupError
-        The folder cannot be written or the disk is full; nothing new is left behind.
+        The folder cannot be written, holds a sweep, or the disk is full; nothing new is left behind.
     """
+    check_kind(folder, "run")
     return write_files(
         folder,
         {
@@ -60,6 +70,25 @@ def write_run(result: Result, folder: str | Path, joint_file: str) -> list[Path]
             "joint.toml": lambda path: _text(path, joint_file),
         },
     )
+
+
+def check_kind(folder: str | Path, kind: str) -> None:
+    """Refuse a folder that holds what another command wrote: a run's files beside a sweep's would be taken for one another.
+
+    Parameters
+    ----------
+    folder : path
+    kind : str
+        ``run`` or ``sweep``: what is to be written.
+
+    Raises
+    ------
+    SetupError
+        The folder holds the other kind.
+    """
+    other, mark = ("sweep", "journal.sqlite") if kind == "run" else ("run", "summary.json")
+    if os.path.lexists(Path(folder) / mark):
+        raise SetupError(f"{folder}: holds the files of a {other} ({mark}); choose another folder for this {kind}.")
 
 
 def write_files(folder: str | Path, writers: dict[str, Callable[[Path], Any]]) -> list[Path]:

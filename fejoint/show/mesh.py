@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from fejoint.errors import JointError
+from fejoint.mechanics.outcome import Outcome
 from fejoint.show.colours import FAINT, OUTLINE, REGION_COLOURS
 from fejoint.show.pen import drawing_style, heading, settled
 from fejoint.show.shape import end_window, round_factor
@@ -38,8 +39,10 @@ def mesh_figure(result: Result | Run, end: str = "left", units: str = "mm") -> F
     SetupError
         matplotlib is not installed.
     JointError
-        Another `end`.
+        Another `end`, or something that is not solved.
     """
+    if not isinstance(result, Outcome):
+        raise JointError(f"mesh_figure: a {type(result).__name__} has no mesh; solve it first, or read a run with read_run.")
     if end not in ("left", "right"):
         raise JointError(f'end = "{end}": must be one of left, right.')
     with drawing_style():

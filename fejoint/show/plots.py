@@ -21,6 +21,7 @@ from fejoint.errors import JointError, SetupError
 from fejoint.joint.families import SteppedLap
 from fejoint.joint.geometry import Geometry
 from fejoint.show.colours import FAINT, INK
+from fejoint.show.looks import theory_looks
 from fejoint.show.marks import place_clear
 from fejoint.show.overlap import draw_overlap
 from fejoint.show.pen import drawing_style, heading, legend_below, plate, settled
@@ -37,20 +38,13 @@ __all__ = ["bondline_figure", "main_theories", "save_figure", "stress_axes"]
 Floats = NDArray[np.float64]
 
 FORMATS = (".png", ".svg", ".pdf")
-# Finite elements (a second bondline thinner and lighter, on the first), then theories in the order given: dash and
-# lightness both change.
+# Finite elements: a second bondline thinner and lighter, on the first.
 ELEMENTS: list[dict[str, Any]] = [
     {"color": "#0b2f52", "linestyle": "-", "linewidth": 2.3},
     {"color": "#5094cb", "linestyle": "-", "linewidth": 1.7},
 ]
 INTERFACE: dict[str, Any] = {"linewidth": 0.9, "markevery": 0.12, "markersize": 5}
 MARKERS = {"lower": 6, "upper": 7}  # of the interfaces: matplotlib's carets upwards and downwards
-THEORIES: list[dict[str, Any]] = [
-    {"color": "#b8500f", "linestyle": (0, (6, 2))},
-    {"color": "#4f9a94", "linestyle": (0, (6, 2, 1.2, 2))},
-    {"color": "#8c6bb1", "linestyle": (0, (1.2, 1.6))},
-    {"color": "#8a9199", "linestyle": (0, (10, 2, 1.2, 2, 1.2, 2))},
-]
 MIDLINE_NOTE = "mid-line of the layer{}, clear of the corners, where the stress is singular"
 
 
@@ -243,11 +237,12 @@ def _draw_curves(
                 x, values = _joined([_dense(curve, name) for curve in curves])
                 look = {**INTERFACE, "color": style["color"], "marker": MARKERS[level]}
                 axes.plot(x * mm, values * mpa, label=f"finite elements{one}, {level} interface", **look)
-    for i, (theory, solved) in enumerate(theories.items()):
+    looks = theory_looks(g, theories)
+    for theory, solved in theories.items():
         for k, (which, bondlines) in enumerate(_lines(g, solved)):
             x, values = _joined([(bondline.x, getattr(bondline, name)) for bondline in bondlines])
             if not np.isnan(values).all():
-                style = {**THEORIES[i % len(THEORIES)], **({"linewidth": 1.0} if k else {})}
+                style = {**looks[theory], **({"linewidth": 1.0} if k else {})}
                 axes.plot(x * mm, values * mpa, label=theory + which.replace(" (alike)", ""), **style)
     axes.margins(y=0.16)
 

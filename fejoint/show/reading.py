@@ -27,6 +27,7 @@ Floats = NDArray[np.float64]
 Rows = list[dict[str, str]]
 
 FILES = ("summary.json", "section.vtu", "bondline.csv", "adherends.csv", "joint.toml")
+SAME = 1e-6  # a share: values of one run differ by the digits written
 MOST_BYTES = 100_000_000  # of a table: larger ones are none that a run wrote
 
 
@@ -100,9 +101,27 @@ def read_run(folder: str | Path) -> Run:
             raise ValueError("edge_loads, checks or dofs")
         if not isinstance(summary["versions"], dict):
             raise ValueError("versions")
+        _check_belongs_together(run)
     except (ValueError, TypeError, LookupError, AttributeError, OverflowError) as error:
         raise SetupError(f"{folder}: its files do not belong together or are damaged ({error}); solve the joint again.") from None
     return run
+
+
+def _check_belongs_together(run: Run) -> None:
+    """Raise ValueError where the files are not of one run: each holds something that another one holds, too."""
+    for name in ("peak_shear", "peak_peel", "least_peel"):
+        stated, found = float(run.summary[f"{name}_MPa"]["value"]), getattr(run, name)[0].value
+        if not math.isclose(stated, found, rel_tol=SAME, abs_tol=1e-9):
+            raise ValueError(f"bondline.csv has a {name.replace('_', ' ')} of {found:.6g} MPa, summary.json {stated:.6g}")
+    for adherend, stated in run.summary["adherend_peak_MPa"].items():
+        found = run.adherend_peaks[adherend]
+        if not math.isclose(float(stated), found, rel_tol=SAME, abs_tol=1e-9):
+            raise ValueError(f"adherends.csv has {found:.6g} MPa in {adherend}, summary.json {float(stated):.6g}")
+    for bondline, nodes in zip(run.bondlines, run.section.mid_lines(), strict=True):
+        x, peel = run.section.points[nodes, 0], run.section.stress["peel"][nodes]
+        off = np.abs(np.interp(x, bondline.x, bondline.peel) - peel).max() if len(x) else np.inf
+        if off > SAME * np.abs(bondline.peel).max() + 1e-9:
+            raise ValueError(f"section.vtu has another peel along bondline {bondline.number} than bondline.csv")
 
 
 # ---- parts ---------------------------------------------------------------

@@ -20,13 +20,15 @@ from fejoint.joint.families import SteppedLap
 from fejoint.joint.library import shipped
 from fejoint.joint.materials import AdherendMaterial, Adhesive
 from fejoint.joint.model import unit_of
-from fejoint.mechanics.as_built import peaks_of
+from fejoint.mechanics.as_built import peak_towards, peaks_of
 from fejoint.mechanics.outcome import Outcome
 from fejoint.show.files import joint_marks
 from fejoint.units import display
 
 __all__ = ["CAUTION", "materials_table", "result_report"]
 
+ROUND_OFF = 1e-7  # of what sets the scale: less of it is printed as zero
+UNSURE = 1e-4  # the same of integrals over recovered stresses, a tenth of what their balance is held to
 CAUTION = (
     "These figures support tests and do not replace them. A bond that carries people needs the adhesive maker's "
     "data sheet, tests on your own process, local codes and a licensed engineer."
@@ -121,7 +123,7 @@ def _stresses(result: Outcome, theories: list[Theory], system: str) -> Table:
             table.add_row("  mid-line beyond the overlap, in the spew", *_peaks(shear, peel, Peak(nan, nan), system))
     for theory in theories:
         if theory.bondlines:
-            shear = max((b.peak_shear for b in theory.bondlines), key=lambda peak: abs(peak.value))
+            shear = peak_towards(theory.bondlines, result.peak_shear[0].value)
             peel = max((b.peak_peel for b in theory.bondlines), key=lambda peak: peak.value)
             least = min((b.least_peel for b in theory.bondlines), key=lambda peak: peak.value)
             table.add_row(theory.name, *_peaks(shear, peel, least, system))
@@ -146,6 +148,10 @@ def _peaks(shear: Peak, peel: Peak, least: Peak, system: str) -> list[str]:
 def _passed_on(result: Outcome, system: str) -> Table:
     """Return which part of the bond passes on how much of the load, and where along the overlap."""
     g, total = result.joint.geometry, result.joint.line_load
+    # What goes to and fro sets the scale below which a load is round-off.
+    passed = [np.abs(b.transferred).max() for b in result.bondlines if b.transferred is not None]
+    floor = UNSURE * max(abs(total), *passed)
+    forces = {name: force if abs(force) > floor else 0.0 for name, force in result.bond_forces.items()}
 
     def share(force: float, of: float) -> str:
         return "-" if result.joint.load.force == 0 else f"{100 * force / of:.1f} %"
@@ -155,7 +161,7 @@ def _passed_on(result: Outcome, system: str) -> Table:
         areas = {f"tread {i}": length for i, length in enumerate(g.treads, 1)}
         areas |= {f"riser {i}": height for i, height in enumerate(g.risers, 1)}
         so_far = 0.0
-        for name, force in result.bond_forces.items():
+        for name, force in forces.items():
             so_far += force
             across = "tension" if force >= 0 else "compression"
             stress = abs(force) if name.startswith("riser") else force
@@ -165,7 +171,7 @@ def _passed_on(result: Outcome, system: str) -> Table:
     table = _table("Load passed on, from the left", "load", "share", "by x = L/4", "by L/2", "by 3L/4", "mean shear")
     for bondline in result.bondlines:
         name = f"bondline {bondline.number}"
-        force = result.bond_forces[name]
+        force = forces[name]
         assert bondline.transferred is not None
         by = [float(np.interp(k * g.length / 4, bondline.x, bondline.transferred)) for k in (1, 2, 3)]
         mean = display(force / g.length, "MPa", system)
@@ -190,6 +196,12 @@ def _adherends(result: Outcome, system: str) -> Table:
         if (found := [s for s in result.adherend_sections if s.place == "step" and s.adherend == name])
     }
     gripped = result.joint.geometry.gripped
+    # Loads far below those that make up the largest beam stress are round-off.
+    floor = ROUND_OFF * max(s.peak_stress * s.thickness for s in result.adherend_sections)
+
+    def load(value: float, unit: str, per: float = 1.0) -> str:
+        return display(value if abs(value) > floor * per else 0.0, unit, system)
+
     for i, section in enumerate([*entering.values(), *ends, *steps.values()]):
         place = f"{section.adherend.replace('_', ' ')}, at x = {display(section.x, 'mm', system)}"
         if section.place == "step":
@@ -198,8 +210,8 @@ def _adherends(result: Outcome, system: str) -> Table:
             place += f", its {'gripped' if section.adherend in gripped else 'loaded'} end"
         table.add_row(
             place,
-            display(section.axial, "N/mm", system),
-            "-" if section.moment is None else display(section.moment, "N", system),
+            load(section.axial, "N/mm"),
+            "-" if section.moment is None else load(section.moment, "N", section.thickness),
             display(section.peak_stress, "MPa", system),
             *([f"{factors[i]:.4g}" if i < len(factors) else ""] if factors else []),
         )

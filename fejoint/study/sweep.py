@@ -16,6 +16,7 @@ from fejoint.joint.description import Joint
 from fejoint.joint.file import document_from_joint, document_from_text, joint_to_toml, read_text
 from fejoint.joint.keys import near
 from fejoint.mechanics.driver import Result, solve
+from fejoint.show.files import check_kind
 from fejoint.show.sweeps.limits import Limit
 from fejoint.study.cases import Case, identity, joint_of, numeric_versions, understood
 from fejoint.study.columns import Function, column_values, split_columns, unknown_column
@@ -279,6 +280,7 @@ def _folder(out: str | Path) -> Path:
         raise SetupError(f"out = {str(out)!r}: can be no name of a folder; choose another.") from None
     except OSError as error:
         raise SetupError(f"{out}: cannot be made ({(error.strerror or str(error)).lower()}); choose another folder.") from None
+    check_kind(out, "sweep")
     return Path(out)
 
 

@@ -570,3 +570,13 @@ def test_double_lap_buckles_as_its_frame(ends, factor):
     assert soft < thrust < factor * math.pi**2 * whole / 130**2
     assert not buckles(joint_of(geometry, load=held(ends, 0.9999 * thrust)))
     assert buckles(joint_of(geometry, load=held(ends, 1.0001 * thrust)))
+
+
+@pytest.mark.parametrize(("share", "warned"), [(0.45, False), (0.55, True), (0.95, True)])
+def test_compression_near_buckling_is_warned_of(share, warned):
+    """Half the buckling load is where a beam-column's deflection is twice the linear one (from memory)."""
+    euler = 4 * math.pi**2 * axial_modulus(METAL) * 4.0**3 / 12 / 80.0**2  # of the bar above
+    found = solve(joint_of(BAR, load=held("clamped", share * euler)))
+    said = [text for text in found.warnings if "of that at which the joint buckles" in text]
+    assert bool(said) == warned
+    assert all(f"{100 * share:.0f} %" in text for text in said)

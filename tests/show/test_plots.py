@@ -17,7 +17,8 @@ from fejoint.bondline.closed_form import goland_reissner, shear_lag, volkersen
 from fejoint.bondline.curves import Peak
 from fejoint.environment import require_extra
 from fejoint.errors import JointError, SetupError
-from fejoint.show import mesh, plots
+from fejoint.show import drawing, mesh, plots
+from fejoint.show.looks import LOOKS, theory_looks
 from fejoint.units import display
 
 
@@ -343,10 +344,29 @@ def test_a_grey_print_tells_lines_apart_from_one_another_and_from_paper():
     """Dashes tell lines apart; against paper they keep 3:1, what WCAG 2.2, success criterion 1.4.11, asks of graphics."""
     from matplotlib.colors import to_rgb
 
-    looks = [plots.ELEMENTS[0], *plots.THEORIES]
+    looks = [plots.ELEMENTS[0], *LOOKS]
     assert len({str(look["linestyle"]) for look in looks}) == len(looks)
     for look in [*looks, plots.ELEMENTS[1]]:
         rgb = np.array(to_rgb(look["color"]))
         linear = np.where(rgb <= 0.04045, rgb / 12.92, ((rgb + 0.055) / 1.055) ** 2.4)
         luminance = linear @ [0.2126, 0.7152, 0.0722]  # relative luminance of sRGB, IEC 61966-2-1
         assert 1.05 / (luminance + 0.05) >= 3.0, look
+
+
+def test_a_theory_looks_the_same_whichever_others_are_drawn(result):
+    whole = plots.main_theories(result)
+    *_, last = whole
+    (alone,) = [
+        line for line in plots.stress_axes(result, "shear", theories={last: whole[last]}).lines if line.get_label() == last
+    ]
+    (among,) = [line for line in plots.stress_axes(result, "shear", theories=whole).lines if line.get_label() == last]
+    assert alone.get_color() == among.get_color() == theory_looks(result.joint.geometry, ())[last]["color"]
+
+
+def test_the_section_of_a_result_is_that_of_its_joint(result):
+    assert drawing.section_figure(result).get_suptitle() == drawing.section_figure(result.joint).get_suptitle()
+
+
+def test_a_joint_has_no_mesh(result):
+    with pytest.raises(JointError, match="solve it first"):
+        mesh.mesh_figure(result.joint)

@@ -7,6 +7,7 @@ import shutil
 
 import numpy as np
 import pytest
+from meshio import vtu
 
 import fejoint
 from fejoint.errors import JointError, SetupError
@@ -111,6 +112,16 @@ def test_another_schema_version_is_named(folder, tmp_path, version):
         ("summary.json", '"dofs": ', '"dofs": -'),
         ("summary.json", '"passed": true', '"passed": 0'),
         ("summary.json", '"limit": 0.001', '"limit": "none"'),
+        ("summary.json", '"dofs": ', '"dofs": 1e999, "was": '),
+        ("summary.json", '"dofs": ', f'"dofs": {"9" * 400}.5, "was": '),
+        ("summary.json", '"limit": 0.001', f'"limit": {"9" * 400}'),
+        ("summary.json", '"shear_x_mm": ', f'"shear_x_mm": {"9" * 400}, "was": '),
+        ("summary.json", '"peel": ', '"peel": {}, "was": '),
+        ("summary.json", '"versions": {', '"versions": ["1.0"], "were": {'),
+        ("summary.json", '"regions": {', '"regions": {"lower": "one", "upper": 1, "adhesive": 2}, "were": {'),
+        ("summary.json", '"regions": {', '"regions": {"lower": 0, "upper": 0, "adhesive": 2}, "were": {'),
+        ("summary.json", '"regions": {', '"regions": {"lower": 0, "upper": 1}, "were": {'),
+        ("summary.json", '"regions": {', '"regions": [0, 1, 2], "were": {'),
         ("bondline.csv", "x_mm", "place"),
         ("bondline.csv", "1,middle,0,", "1,middle,900,"),
         ("bondline.csv", "middle", "upper"),
@@ -131,6 +142,78 @@ def test_a_damaged_file_is_one_sentence(folder, tmp_path, name, old, new):
     assert str(place) in str(caught.value)
 
 
+def _no_such_node(mesh):
+    mesh.cells[0].data[3, 5] = len(mesh.points)
+
+
+def _node_below_all(mesh):
+    mesh.cells[0].data[3, 5] = -1
+
+
+def _point_at_infinity(mesh):
+    mesh.points[7, 1] = np.inf
+
+
+def _no_displacement(mesh):
+    mesh.point_data["displacement"][7, 0] = np.nan
+
+
+def _no_stress(mesh):
+    mesh.point_data["stress_yy_MPa"][7] = np.nan
+
+
+def _another_region(mesh):
+    mesh.cell_data["region"][0][mesh.cell_data["region"][0] == 2] = 5
+
+
+def _one_region_fewer(mesh):
+    mesh.cell_data["region"][0][:] = 0
+
+
+def _no_stresses(mesh):
+    del mesh.point_data["stress_xy_MPa"]
+
+
+@pytest.mark.parametrize(
+    "spoil",
+    [
+        _no_such_node,
+        _node_below_all,
+        _point_at_infinity,
+        _no_displacement,
+        _no_stress,
+        _another_region,
+        _one_region_fewer,
+        _no_stresses,
+    ],
+)
+def test_a_damaged_section_is_one_sentence(folder, tmp_path, spoil):
+    place = tmp_path / "run"
+    shutil.copytree(folder, place)
+    section = vtu.read(str(place / "section.vtu"))
+    vtu.write(str(place / "section.vtu"), section)
+    assert np.array_equal(read_run(place).section.points, section.points[:, :2])  # written again it is whole
+    spoil(section)
+    vtu.write(str(place / "section.vtu"), section)
+    with pytest.raises(SetupError, match=r"section\.vtu and summary\.json cannot be used .*; solve again"):
+        read_run(place)
+
+
 def test_a_result_and_a_run_say_the_same_of_themselves(solved, folder):
     assert repr(read_run(folder)).removeprefix("Run") == repr(solved["single"]).removeprefix("Result")
     assert isinstance(solved["single"], fejoint.Result)
+
+
+@pytest.mark.parametrize("name", ["summary.json", "bondline.csv", "adherends.csv", "section.vtu"])
+def test_files_of_two_runs_do_not_belong_together(solved, folder, tmp_path, name):
+    """One file of a run under another load, in a folder of the same joint: the others hold something that contradicts it."""
+    place = tmp_path / "run"
+    shutil.copytree(folder, place)
+    result = solved["single"]
+    other = result.joint.model_copy(
+        update={"load": result.joint.load.model_copy(update={"force": 1.5 * result.joint.load.force})}
+    )
+    write_run(fejoint.solve(other), tmp_path / "other", 'title = "kept"\n')
+    shutil.copy(tmp_path / "other" / name, place / name)
+    with pytest.raises(SetupError, match="its files do not belong together"):
+        read_run(place)

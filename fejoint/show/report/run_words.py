@@ -12,6 +12,7 @@ from fejoint.bondline.curves import Bondline, Peak
 from fejoint.joint.description import Joint
 from fejoint.joint.families import DoubleLap, SteppedLap
 from fejoint.mechanics.as_built import Comparison
+from fejoint.mechanics.driver import NEAR_BUCKLING
 from fejoint.mechanics.outcome import Outcome
 from fejoint.show.report.page import percent
 from fejoint.units import display
@@ -119,6 +120,10 @@ def answers(outcome: Outcome, units: str) -> list[Answer]:
         Answer("Load passed on", _shares(outcome, units)),
         Answer("Adherends", _adherends(outcome, units)),
     ]
+    share = next((check.value for check in outcome.checks if check.name == "buckling"), 0.0)
+    if share > 0:
+        said = f"this compression is {percent(share)} of that at which the joint buckles as a frame of beams"
+        found.append(Answer("Buckling", said, "bad" if share >= NEAR_BUCKLING else ""))
     missed = [check.name for check in outcome.checks if not check.passed]
     if missed:
         text = f"MISSED: {', '.join(missed)}. Do not rely on these numbers before you know why; see Mesh and self-checks."
