@@ -6,12 +6,13 @@ without them.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Bondline", "Curve", "EdgeLoads", "Peak"]
+__all__ = ["Bondline", "Curve", "EdgeLoads", "Peak", "foremost"]
 
 Floats = NDArray[np.float64]
 
@@ -24,6 +25,12 @@ class Peak:
 
     value: float
     x: float
+
+
+def foremost(sizes: Sequence[float]) -> int:
+    """Return the place of the largest of some sizes; of those that equal it but for round-off the first, always."""
+    largest = max(sizes)
+    return next(i for i, size in enumerate(sizes) if size >= largest - 1e-6 * abs(largest))
 
 
 @dataclass(frozen=True, eq=False)

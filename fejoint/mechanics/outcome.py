@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from fejoint.bondline.curves import Bondline, EdgeLoads, Peak
+from fejoint.bondline.curves import Bondline, EdgeLoads, Peak, foremost
 from fejoint.joint.description import Joint
 from fejoint.joint.families import SingleLap
 from fejoint.mechanics.checks import Check
@@ -91,9 +91,7 @@ class Outcome:
         )
 
     def _extreme(self, peak: Callable[[Bondline], Peak], size: Callable[[Peak], float]) -> tuple[Peak, int]:
-        sizes = [size(peak(bondline)) for bondline in self.bondlines]
-        # Of bondlines that are equal but for round-off the first, always.
-        first = next(b for b, s in zip(self.bondlines, sizes, strict=True) if s >= max(sizes) - 1e-6 * abs(max(sizes)))
+        first = self.bondlines[foremost([size(peak(bondline)) for bondline in self.bondlines])]
         return peak(first), first.number
 
     def __repr__(self) -> str:

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fejoint.bondline.closed_form.comparison import THEORIES, Registered, Theory
-from fejoint.bondline.curves import Bondline, EdgeLoads, Peak
+from fejoint.bondline.curves import Bondline, EdgeLoads, Peak, foremost
 from fejoint.errors import TheoryError
 from fejoint.joint.description import Joint
 from fejoint.joint.families import SingleLap, SteppedLap
@@ -208,16 +208,20 @@ def _result(answers: Answers) -> Result:
 # ---- the quantities --------------------------------------------------------
 
 
+def _first(peaks: list[Peak], size: Callable[[Peak], float]) -> Peak:
+    return peaks[foremost([size(peak) for peak in peaks])]
+
+
 def _peak_shear(answers: Answers, place: Place) -> Peak:
-    return max((b.peak_shear for b in _asked(answers, place)), key=lambda peak: abs(peak.value))
+    return _first([b.peak_shear for b in _asked(answers, place)], lambda peak: abs(peak.value))
 
 
 def _peak_peel(answers: Answers, place: Place) -> Peak:
-    return max((b.peak_peel for b in _asked(answers, place)), key=lambda peak: peak.value)
+    return _first([b.peak_peel for b in _asked(answers, place)], lambda peak: peak.value)
 
 
 def _least_peel(answers: Answers, place: Place) -> Peak:
-    return min((b.least_peel for b in _asked(answers, place)), key=lambda peak: peak.value)
+    return _first([b.least_peel for b in _asked(answers, place)], lambda peak: -peak.value)
 
 
 def _stress_at(name: str) -> Callable[[Answers, Place], float]:

@@ -19,7 +19,18 @@ if TYPE_CHECKING:
 
     from fejoint.show.space.solid import SolvedSection
 
-__all__ = ["FAINT", "INK", "OUTLINE", "REGION_COLOURS", "colour_limit", "diverging", "lookup_table", "sequential"]
+__all__ = [
+    "FAINT",
+    "INK",
+    "METAL",
+    "OUTLINE",
+    "REGION_COLOURS",
+    "UNDEFORMED",
+    "colour_limit",
+    "diverging",
+    "lookup_table",
+    "sequential",
+]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -28,6 +39,7 @@ Bools = NDArray[np.bool_]
 INK = "#1d2429"
 OUTLINE = "#30383f"
 FAINT = "#66717a"
+UNDEFORMED, METAL = "#8a9199", "#c9d1d8"  # in 3D: lines of what is not displaced, adherends that are seen through
 # Regions that face one another across the adhesive differ in lightness.
 REGION_COLOURS = {
     "lower": "#dfe4e8",

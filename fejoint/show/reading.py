@@ -16,6 +16,7 @@ from fejoint.errors import SetupError
 from fejoint.mechanics.checks import Check
 from fejoint.mechanics.load_path import AdherendSection
 from fejoint.mechanics.outcome import Outcome
+from fejoint.show.pen import shortened
 from fejoint.show.space.solid import SolvedSection, read_section, read_summary
 
 if TYPE_CHECKING:
@@ -29,6 +30,7 @@ Rows = list[dict[str, str]]
 FILES = ("summary.json", "section.vtu", "bondline.csv", "adherends.csv", "joint.toml")
 SAME = 1e-6  # a share: values of one run differ by the digits written
 MOST_BYTES = 100_000_000  # of a table: larger ones are none that a run wrote
+LARGEST = 1e100  # of a number: none of a run comes near, and what is made of smaller ones overflows nowhere
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -75,23 +77,26 @@ def read_run(folder: str | Path) -> Run:
     joint = section.joint
     try:
         edges = {
-            str(name): EdgeLoads(float(e["axial_N_per_mm"]), float(e["shear_N_per_mm"]), float(e["moment_N"]))
+            str(name): EdgeLoads(*(_number(e[key]) for key in ("axial_N_per_mm", "shear_N_per_mm", "moment_N")))
             for name, e in summary["edge_loads"].items()
         }
         run = Run(
             joint=joint,
             bondlines=_bondlines(bonds, joint, edges),
             edges=edges,
-            bond_forces={str(name): float(force) / joint.geometry.width for name, force in summary["transferred_N"].items()},
+            bond_forces={str(name): _number(force) / joint.geometry.width for name, force in summary["transferred_N"].items()},
             adherend_sections=[_section(row) for row in sections],
             spew_peaks={
-                int(number): (Peak(float(p["shear"]), float(p["shear_x_mm"])), Peak(float(p["peel"]), float(p["peel_x_mm"])))
+                int(number): (
+                    Peak(_number(p["shear"]), _number(p["shear_x_mm"])),
+                    Peak(_number(p["peel"]), _number(p["peel_x_mm"])),
+                )
                 for number, p in summary["spew_peaks_MPa"].items()
             },
             checks=[_check(check) for check in summary["checks"]],
-            discretisation_error={str(k): _number(v) for k, v in summary["discretisation_error"].items()},
+            discretisation_error={str(k): _number_or_none(v) for k, v in summary["discretisation_error"].items()},
             unknowns=int(summary["dofs"]),
-            seconds={str(stage): float(seconds) for stage, seconds in summary["seconds"].items()},
+            seconds={str(stage): _number(seconds) for stage, seconds in summary["seconds"].items()},
             warnings=[str(text) for text in summary["warnings"]],
             section=section,
             summary=summary,
@@ -99,11 +104,17 @@ def read_run(folder: str | Path) -> Run:
         )
         if set(edges) != set(joint.geometry.adherends()) or not run.checks or run.unknowns <= 0:
             raise ValueError("edge_loads, checks or dofs")
+        entering = {s.adherend for s in run.adherend_sections if s.place == "overlap"}
+        if entering != set(edges) or not {s.adherend for s in run.adherend_sections} <= entering:
+            raise ValueError("adherends.csv, adherend")
+        if not {"peak_shear", "peak_peel"} <= set(run.discretisation_error):
+            raise ValueError("discretisation_error")
         if not isinstance(summary["versions"], dict):
             raise ValueError("versions")
         _check_belongs_together(run)
     except (ValueError, TypeError, LookupError, AttributeError, OverflowError) as error:
-        raise SetupError(f"{folder}: its files do not belong together or are damaged ({error}); solve the joint again.") from None
+        why = shortened(str(error), 200)
+        raise SetupError(f"{folder}: its files do not belong together or are damaged ({why}); solve the joint again.") from None
     return run
 
 
@@ -167,34 +178,49 @@ def _bondlines(rows: Rows, joint: Joint, edges: dict[str, EdgeLoads]) -> list[Bo
                 measure=measure,
             )
         )
+    bonds = g.bonds()
+    # Layers over one stretch of the overlap share the mesh lines across it.
+    beside = [b.x for b, bond in zip(found, bonds, strict=True) if (bond.start, bond.end) == (bonds[0].start, bonds[0].end)]
+    if any(len(x) != len(beside[0]) or not np.allclose(x, beside[0]) for x in beside):
+        raise ValueError("bondline.csv, x_mm of its bondlines")
     return found
 
 
 def _column(rows: Rows, name: str) -> Floats:
     values = np.array([float(row[name]) for row in rows])
-    if not np.isfinite(values).all() or (name == "x_mm" and (len(values) % 2 == 0 or (np.diff(values) <= 0).any())):
+    if not (np.abs(values) < LARGEST).all() or (name == "x_mm" and (len(values) % 2 == 0 or (np.diff(values) <= 0).any())):
         raise ValueError(f"bondline.csv, {name}")
     return values
 
 
 def _section(row: dict[str, str]) -> AdherendSection:
     def given(name: str) -> float | None:
-        return float(row[name]) if row[name] else None
+        return _number(row[name]) if row[name] else None
 
-    x, thickness, axial = (float(row[name]) for name in ("x_mm", "thickness_mm", "axial_N_per_mm"))
+    x, thickness, axial = (_number(row[name]) for name in ("x_mm", "thickness_mm", "axial_N_per_mm"))
+    if thickness < 1 / LARGEST:
+        raise ValueError("adherends.csv, thickness_mm")
     return AdherendSection(row["adherend"], row["place"], x, thickness, axial, given("shear_N_per_mm"), given("moment_N"))
 
 
 def _check(said: dict[str, Any]) -> Check:
-    check = Check(str(said["name"]), _number(said["value"]), float(said["limit"]), str(said["meaning"]))
+    check = Check(str(said["name"]), _number_or_none(said["value"]), _number(said["limit"]), str(said["meaning"]))
     if check.passed != said["passed"]:
         raise ValueError(f"check {check.name}")
     return check
 
 
-def _number(value: float | None) -> float:
+def _number(value: Any) -> float:
+    """Return a number of a run; ValueError where no run writes it."""
+    number = float(value)
+    if not abs(number) < LARGEST:  # nor is NaN
+        raise ValueError(f"{value!s:.40} is no number of a run")
+    return number
+
+
+def _number_or_none(value: Any) -> float:
     """Return a number of the summary, where null stands for none."""
-    return math.nan if value is None else float(value)
+    return math.nan if value is None else _number(value)
 
 
 def _reason(error: Exception) -> str:

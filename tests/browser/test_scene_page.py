@@ -4,8 +4,17 @@ Pictures of the canvas are compared by the share of pixels that differ clearly. 
 its pixels are what a change repaints: a hundredth of the canvas must change, and none while nothing is done.
 """
 
+import itertools
+import re
+
 import numpy as np
 import pytest
+
+from fejoint.errors import JointError
+from fejoint.show.space.frame import framed
+from fejoint.show.space.pick import nearest_spot, stress_at
+from fejoint.show.space.ribbon import COLOURS, mid_line_curves
+from fejoint.show.space.solid import STRESSES, read_section
 
 VIEW = ".scene-frame [data-state]"
 CLEARLY = 40  # of 765, the sum of three channels
@@ -154,22 +163,78 @@ def test_every_control_changes_the_picture(seen):
     seen.still()
 
 
-def test_reads_a_value_where_the_mouse_points(seen):
-    page = seen.page
+OF_BODY = re.compile(r"(.+): (\S+) MPa, x = (\S+), y = (\S+) mm \(undeformed\), (\w+)")
+OF_RIBBON = re.compile(r"(shear|peel) along the bondline: (\S+) MPa, x = (\S+) mm")
+
+
+def number(text):
+    return float(text.replace("\u2212", "-"))
+
+
+def room(value, step):
+    """Return how far a number may be off as it is shown: half a step of its array, and half a last digit.
+
+    Four digits are shown (half the last one is at most 5e-4 of the value), or so many that the last is less than ten steps.
+    """
+    return step / 2 + max(5e-4 * abs(value), 5 * step)
+
+
+def test_reads_the_runs_own_values_where_the_mouse_points(seen, run_page):
+    """All that is read at some thirty pixels is what the run's section holds at the place told, within the digits shown."""
+    page, section = seen.page, read_section(run_page.parent)
+    (curve,) = mid_line_curves(section)
+    held = {
+        piece["label"]: piece for piece in page.evaluate("JSON.parse(document.getElementById('scene-data').textContent).pieces")
+    }
+    edges = np.array(framed(section, "left").window)
     page.locator("#scene-look").select_option(index=1)
-    picture = canvas(seen)
-    box = page.locator(VIEW).bounding_box()
-    # A point of the body: coloured, and its neighbours too.
-    inside = np.abs(np.diff(picture, axis=0)).sum(axis=2)[:, :-1] + np.abs(np.diff(picture, axis=1)).sum(axis=2)[:-1]
-    rows, columns = np.nonzero((picture[:-1, :-1].max(axis=2) - picture[:-1, :-1].min(axis=2) > 60) & (inside < 30))
-    choose = len(rows) // 2
-    x, y = float(box["x"] + columns[choose]), float(box["y"] + rows[choose])
-    page.mouse.move(x - 3, y - 3)
-    page.mouse.move(x, y, steps=3)
-    page.locator("#scene-value").filter(has_text="MPa").wait_for()
-    text = page.locator("#scene-value").inner_text()
-    assert "x = " in text
-    assert page.locator("#scene-tip").is_visible()
+    page.locator("#scene-ribbon").select_option("both")
+    told = {}
+    for stress in ("peel", "axial"):
+        page.locator("#scene-stress").select_option(stress)
+        picture, box = canvas(seen), page.locator(VIEW).bounding_box()
+        of_ribbon = np.abs(picture - [int(COLOURS[0][i : i + 2], 16) for i in (1, 3, 5)]).sum(axis=2) < 10
+        of_body = (picture.min(axis=2) < 240) & ~of_ribbon
+        of_body[:5] = of_body[-5:] = of_body[:, :5] = of_body[:, -5:] = False  # the frame's line
+        for mask, count in ((of_ribbon, 4), (of_body, 14)):
+            places = np.argwhere(mask)
+            for down, right in places[np.linspace(0, len(places) - 1, count).astype(int)]:
+                x, y = float(box["x"] + right + 0.5), float(box["y"] + down + 0.5)
+                page.mouse.move(x - 3, y - 3)
+                page.mouse.move(x, y, steps=2)
+                seen.rest(4)
+                if page.locator("#scene-tip").is_visible():
+                    told[page.locator("#scene-value").inner_text()] = stress
+    ribbons, bodies, cut = 0, set(), 0
+    for text, stress in told.items():
+        if found := OF_RIBBON.fullmatch(text):
+            name, (value, x) = found[1], map(number, found.groups()[1:])
+            near = curve.at(np.clip(x + room(x, 0.0) * np.linspace(-1.0, 1.0, 9), curve.x[0], curve.x[-1]), name)
+            off = room(value, 0.0)
+            ribbons += 1
+        else:
+            found = OF_BODY.fullmatch(text)
+            assert found, text
+            label, region, (value, x, y) = found[1], found[5], map(number, found.groups()[1:4])
+            assert label == STRESSES[stress].label
+            steps = [held[region][axis].get("step", 1e-5) for axis in "xy"]
+            off = room(value, held[region]["steps"][0]["stresses"][stress].get("step", 0.0))
+            places = itertools.product(
+                *(at + room(at, step) * np.array([-1, 0, 1]) for at, step in ((x, steps[0]), (y, steps[1])))
+            )
+            near = []
+            for place in places:
+                try:
+                    near.append(stress_at(section, *place, stress, region)[0])
+                except JointError:  # beside the region, by the digits that are shown
+                    near.append(nearest_spot(section, *place, stress, region).value)
+            bodies.add(region)
+            cut += np.abs(edges - [[x], [y]]).min() < room(x, steps[0])
+        assert min(near) - off <= value <= max(near) + off, (text, min(near), max(near))
+    assert len(told) > 15
+    assert ribbons > 1
+    assert {"lower", "upper"} <= bodies
+    assert cut > 2  # where the window cuts cells between their nodes
     seen.still()
 
 

@@ -122,10 +122,22 @@ def test_another_schema_version_is_named(folder, tmp_path, version):
         ("summary.json", '"regions": {', '"regions": {"lower": 0, "upper": 0, "adhesive": 2}, "were": {'),
         ("summary.json", '"regions": {', '"regions": {"lower": 0, "upper": 1}, "were": {'),
         ("summary.json", '"regions": {', '"regions": [0, 1, 2], "were": {'),
+        ("summary.json", '"limit": 0.001', '"limit": 1e999'),
+        ("summary.json", '"value": ', '"value": -1e999, "was": '),
+        ("summary.json", '"shear_x_mm": ', '"shear_x_mm": 1e999, "was": '),
+        ("summary.json", '"axial_N_per_mm": ', '"axial_N_per_mm": NaN, "was": '),
+        ("summary.json", '"bondline 1": ', '"bondline 1": 1e999, "was": '),
+        ("summary.json", '"discretisation_error": {', '"discretisation_error": {"peak": 0.1}, "was": {'),
         ("bondline.csv", "x_mm", "place"),
         ("bondline.csv", "1,middle,0,", "1,middle,900,"),
         ("bondline.csv", "middle", "upper"),
+        ("bondline.csv", "1,middle,0,", f"1,middle,{'x' * 1000},"),
         ("adherends.csv", "lower,overlap,0,", "lower,overlap,zero,"),
+        ("adherends.csv", "lower,overlap,0,1.6,", "lower,overlap,0,0,"),
+        ("adherends.csv", "lower,overlap,0,1.6,", "lower,overlap,0,1e-320,"),
+        ("adherends.csv", "lower,overlap,0,", "lower,overlap,1e308,"),
+        ("adherends.csv", "upper,overlap", "upper,end"),
+        ("adherends.csv", "upper,end", "another,end"),
         ("section.vtu", "</Points>", ""),
         ("joint.toml", "kept", "kept\udcff"),
     ],
@@ -140,6 +152,19 @@ def test_a_damaged_file_is_one_sentence(folder, tmp_path, name, old, new):
     with pytest.raises(SetupError, match=r"solve (the joint )?again") as caught:
         read_run(place)
     assert str(place) in str(caught.value)
+    assert len(str(caught.value).replace(str(place), "")) < 400
+
+
+def test_layers_of_one_overlap_with_unlike_places_are_damage(solved, tmp_path):
+    """They share the mesh lines across the overlap, on which what they pass on is added up."""
+    place = tmp_path / "run"
+    write_run(solved["double unlike"], place, "")
+    read_run(place)
+    lines = (place / "bondline.csv").read_text().splitlines(keepends=True)
+    at = next(i for i, line in enumerate(lines) if line.startswith("2,middle"))
+    (place / "bondline.csv").write_text("".join(lines[: at + 1] + lines[at + 3 :]))
+    with pytest.raises(SetupError, match=r"x_mm of its bondlines.*solve the joint again"):
+        read_run(place)
 
 
 def _no_such_node(mesh):

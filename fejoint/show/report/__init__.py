@@ -66,7 +66,7 @@ def _page(folder: Path, units: str, progress: Callable[[str], None] | None) -> s
     if _holds(folder, OF_A_SWEEP):
         from fejoint.show.report.sweep_page import sweep_page
 
-        return sweep_page(folder, units, progress)
+        return sweep_page(folder, units, progress, MOST_BYTES)
     if _holds(folder, OF_A_RUN):
         from fejoint.show.reading import read_run
         from fejoint.show.report.run_page import run_page

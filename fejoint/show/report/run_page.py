@@ -201,14 +201,16 @@ def _main_theories(run: Run, comparison: Comparison | None) -> dict[str, Any]:
 def _solid(run: Run, units: str) -> Picture:
     """Return the whole joint in 3D as a picture."""
     words = "The joint in 3D, deformed and coloured by peel, with the peel along the bondline as a ribbon over it."
-    return _view(run, run_words.solid_alt(run, units), words, ribbon=SOLID_STRESS)
+    return _view(run, run_words.solid_alt(run, units), words, ribbon=SOLID_STRESS, units=units)
 
 
 def _solid_end(run: Run, units: str) -> Picture:
     """Return the overlap end with the peak of peel as a picture."""
     largest = max(run.peak_peel[0], run.least_peel[0], key=lambda peak: abs(peak.value))
     end = "left" if largest.x <= run.joint.geometry.length / 2 else "right"
-    return _view(run, run_words.end_alt(run, end, units), f"The {end} end of the overlap, cut out of the joint.", end=end)
+    return _view(
+        run, run_words.end_alt(run, end, units), f"The {end} end of the overlap, cut out of the joint.", end=end, units=units
+    )
 
 
 def _view(run: Run, alt: str, words: str, **options: Any) -> Picture:
@@ -216,7 +218,7 @@ def _view(run: Run, alt: str, words: str, **options: Any) -> Picture:
 
     with tempfile.TemporaryDirectory() as scratch:
         path = view_png(run, Path(scratch) / "view.png", size=SOLID_SIZE, stress=SOLID_STRESS, **options)
-        more = "What is drawn larger, and where the colours end, stands in the picture, in MPa and mm."
+        more = "What is drawn larger, and where the colours end, stands in the picture."
         return png_picture(path, alt, f"{words} {more}")
 
 

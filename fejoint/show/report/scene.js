@@ -15,7 +15,6 @@
   const FILLED = 0.93; // of the picture, by the joint
   const OFF = 0.0008; // of the picture: lines stand off the faces they lie on, so that they are whole
   const PLACE = "scene2"; // the library's name for what it draws, also an id: "scene" is that of the element around it
-  const GAP = 0.04; // of the length shown, between body and ribbon
   const ARM = 34; // pixels, of the axes' cross
 
   const state = {
@@ -224,17 +223,15 @@
     return sums;
   }
 
+  const choice = () => shown().ribbon.choices[state.ribbon];
+  const chosen = () => (choice() ? shown().ribbon.ribbons.filter(({ stress }) => stress in choice().bases) : []);
+
+  // Heights of ribbons are on the scale of the length, above what is drawn.
   function ribbons(top) {
-    const { curves, per_mm: perMm } = shown().ribbon, wanted = data.ribbons.filter(({ key }) => state.ribbon === "both" || state.ribbon === key);
-    if (!wanted.length || !curves.length) return [];
-    const rise = 1 / (perMm * state.stretch), room = shown().width / (data.bands * wanted.length);
-    const least = Math.min(0, ...curves.flatMap((curve) => wanted.flatMap(({ key }) => curve[key])));
-    const base = top + (GAP * shown().length) / state.stretch - least * rise;
-    return curves.flatMap((curve) => wanted.map((kind, place) => {
-      const start = (data.bands - 1 - curve.band) * wanted.length + (wanted.length - 1 - place);
-      const z = [start + 0.06, start + 0.94].map((edge) => edge * room);
-      return { ...curve, kind, values: curve[kind.key], y: curve[kind.key].map((value) => base + value * rise), base, z };
-    }));
+    return chosen().flatMap((ribbon) => {
+      const { bases, high } = choice(), height = (value) => top + (bases[ribbon.stress] + high * value) / state.stretch;
+      return ribbon.curves.map((curve) => ({ ...ribbon, ...curve, y: curve.values.map(height), base: height(0) }));
+    });
   }
 
   function strip(one) {
@@ -246,7 +243,7 @@
     }
     const z = [...one.x.map(() => one.z[0]), ...one.x.map(() => one.z[1])];
     return {
-      type: "mesh3d", scene: PLACE, name: one.kind.label, x: [...one.x, ...one.x], y: [...one.y, ...one.y], z, i, j, k, ...plain(2 * n, one.kind.colour),
+      type: "mesh3d", scene: PLACE, name: one.stress, x: [...one.x, ...one.x], y: [...one.y, ...one.y], z, i, j, k, ...plain(2 * n, one.colour),
       flatshading: true, hoverinfo: "none", showscale: false, showlegend: false, lighting: { ambient: 1, diffuse: 0, specular: 0, roughness: 1, fresnel: 0 },
     };
   }
@@ -346,7 +343,7 @@
   function redraw() {
     if (pending) return;
     pending = true;
-    requestAnimationFrame(() => { pending = false; draw(); });
+    requestAnimationFrame(() => { pending = false; draw().catch(failed); });
   }
 
   function aim() {
@@ -354,7 +351,7 @@
       const { aspect, camera } = sight();
       aiming = 0;
       at("tip").hidden = true;
-      Plotly.relayout(view, { [`${PLACE}.camera`]: camera, [`${PLACE}.aspectratio`]: aspect });
+      Plotly.relayout(view, { [`${PLACE}.camera`]: camera, [`${PLACE}.aspectratio`]: aspect }).catch(failed);
       name();
     });
   }
@@ -432,8 +429,7 @@
     said.push(state.stretch === 1 ? words.true : filled(words.stretched, fine(state.stretch)), shown().note);
     said.push(...cut().notes);
     if (gap() > 0) said.push(filled(words.apart, asLength(gap())));
-    for (const [of, note] of words.always) if (!of || of === state.stress) said.push(note);
-    return said;
+    return [...said, ...words.always];
   }
 
   function words() {
@@ -444,16 +440,14 @@
     at("colours").setAttribute("aria-label", `Colours from ${ticks[0]} to ${ticks[4]} ${data.stress.unit}`);
     at("ticks").replaceChildren(...ticks.map((text) => element("span", text)));
     const items = notes().map((text) => element("li", text));
-    const raised = data.ribbons.filter(({ key }) => state.ribbon === "both" || state.ribbon === key);
-    if (raised.length && shown().ribbon.curves.length && !drawn.empty) {
-      const item = element("li", "Ribbon: ");
-      raised.forEach((kind) => {
+    if (chosen().length && !drawn.empty) {
+      const item = element("li", choice().note), names = new Map(chosen().map((ribbon) => [ribbon.name, ribbon.colour]));
+      for (const [line, colour] of names) {
         const key = element("span", "");
         key.className = "scene-key";
-        key.style.background = kind.colour;
-        item.append(key, `${kind.label} along the bondline, `);
-      });
-      item.append(`${shown().ribbon.note}.`);
+        key.style.background = colour;
+        item.append(" ", key, line);
+      }
       items.push(item);
     }
     at("notes").replaceChildren(...items);
@@ -477,8 +471,8 @@
     const spot = drawn.spots[point.curveNumber];
     if (!spot) return null;
     if (spot.ribbon) {
-      const { kind, name: line, x, values } = spot.ribbon, i = point.pointNumber % x.length;
-      return `${kind.label} along ${line}: ${asStress(values[i])}, x = ${asLength(x[i], 4)}`;
+      const { stress: kind, name: line, x, values } = spot.ribbon, i = point.pointNumber % x.length;
+      return `${kind} along ${line}: ${asStress(values[i])}, x = ${asLength(x[i], 4)}`;
     }
     const { piece, nodes, step } = spot.piece, node = nodes[point.pointNumber % nodes.length];
     const [x, y] = [piece.x, piece.y].map((packed) => {
@@ -553,7 +547,7 @@
   function controls() {
     options(at("stress"), data.stresses.map(({ key, label }) => [key, label]), state.stress);
     options(at("look"), data.looks.map(({ key, label }) => [key, label]), look().key);
-    options(at("ribbon"), [["none", "none"], ...data.ribbons.map(({ key, label }) => [key, label]), ["both", data.ribbons.map(({ label }) => label).join(" and ")]], "none");
+    options(at("ribbon"), [["none", "none"], ...data.ribbons.map(({ key, label }) => [key, label])], "none");
     stretches();
     pieces();
     at("scale").max = data.largest_scale;
@@ -613,7 +607,6 @@
   }
 
   async function start() {
-    if (data.refusal) return stop(data.refusal, "refused");
     if (!drawsInSpace()) return stop("This browser cannot draw in 3D (WebGL is missing or switched off): the view cannot be turned here.", "no-webgl");
     block.hidden = false;
     controls();
@@ -636,5 +629,6 @@
     requestAnimationFrame(() => requestAnimationFrame(() => { view.dataset.state = "ready"; }));
   }
 
-  start().catch((error) => stop(`The view in 3D could not be drawn (${error.message}).`, "failed"));
+  const failed = (error) => stop(`The view in 3D could not be drawn (${error.message}).`, "failed");
+  start().catch(failed);
 })();

@@ -19,13 +19,14 @@ from numpy.typing import NDArray
 
 from fejoint.environment import require_extra
 from fejoint.errors import SetupError
-from fejoint.joint.families import SteppedLap
-from fejoint.show.colours import FAINT, INK, colour_limit, diverging, sequential
+from fejoint.show.colours import FAINT, INK, METAL, UNDEFORMED, colour_limit, diverging, sequential
 from fejoint.show.report.arrays import packed, packed_indices
 from fejoint.show.report.surface import cell_grid, surface
+from fejoint.show.space.captions import WORDS, cut_notes, width_note
 from fejoint.show.space.frame import Frame, framed
+from fejoint.show.space.ribbon import RIBBONS, ribbon_notes, ribbons
 from fejoint.show.space.solid import STRESSES, SolvedSection, Window, read_section
-from fejoint.units import display, shown_unit
+from fejoint.units import shown_unit
 
 if TYPE_CHECKING:
     from fejoint.mechanics.driver import Result
@@ -44,8 +45,6 @@ LOOKS = {
     "right": ("right end of the overlap", "right"),
 }
 STRETCHES = {"whole": (1, 2, 3, 5, 10, 20), "left": (1, 2, 3), "right": (1, 2, 3)}
-RIBBONS = {"shear": ("shear", "#0b5f8a"), "peel": ("peel", "#b8500f")}
-RIBBON_HEIGHT = 0.2  # of the length shown
 APART = 0.12  # of the length shown: how far, at most, neighbouring pieces are moved apart, as drawn
 
 MANY_CELLS = 7_000  # beyond, cells are drawn by their corners alone
@@ -102,21 +101,20 @@ def scene_data(run: Result | Run, units: str = "mm") -> Words:
     views = [view for key, (_, end) in LOOKS.items() for view in _views(section, key, end)]
     shown = list({_window(view): view for view in views}.values())  # where a stretch changes nothing of that, one does
     part = {_window(view): i for i, view in enumerate(shown)}
-    limits = [_limits(section, view.everything, units) for view in shown]
+    limits = [_limits(section, view, units) for view in shown]
     length, stress = shown_unit("mm", units), shown_unit("MPa", units)
     return {
         "length": {"factor": length[0], "unit": length[1]},
         "stress": {"factor": stress[0], "unit": stress[1]},
-        "inks": {"deformed": INK, "undeformed": "#8a9199", "metal": "#c9d1d8", "faint": FAINT},
+        "inks": {"deformed": INK, "undeformed": UNDEFORMED, "metal": METAL, "faint": FAINT},
         "maps": {"signed": _colours(diverging(65)), "unsigned": _colours(sequential(64))},
         "stresses": [{"key": key, "label": stress.label, "signed": stress.signed} for key, stress in STRESSES.items()],
         "looks": [
             {"key": key, "label": label, "views": [_view(view, part[_window(view)]) for view in views if view.look == key]}
             for key, (label, _) in LOOKS.items()
         ],
-        "shown": [_shown(run, view.everything, cuts, units) for view, cuts in zip(shown, limits, strict=True)],
-        "ribbons": [{"key": key, "label": label, "colour": colour} for key, (label, colour) in RIBBONS.items()],
-        "bands": 1 if isinstance(run.joint.geometry, SteppedLap) else len(run.bondlines),
+        "shown": [_shown(section, view.everything, cuts, units) for view, cuts in zip(shown, limits, strict=True)],
+        "ribbons": [{"key": key, "label": " and ".join(reversed(names))} for key, names in RIBBONS.items()],
         "largest_scale": LARGEST_SCALE,
         "steps": [name for name, _, _ in _steps(section)],
         "grid": cell_grid(_coarse(section)).tolist(),
@@ -170,57 +168,46 @@ def _view(view: View, part: int) -> Words:
     return {"stretch": view.stretch, "shown": part, "gap": gap, "frames": frames}
 
 
-def _shown(run: Result | Run, frame: Frame, limits: Limits, units: str) -> Words:
+def _shown(section: SolvedSection, frame: Frame, limits: Limits, units: str) -> Words:
     """Return what the script knows of what one or several views show."""
-    width = run.joint.geometry.width
-    sliced = f", a slice of {display(frame.width, 'mm', units, 3)} shown" if frame.width < width else ""
     return {
         "width": frame.width,
         "length": frame.length,
         "limits": limits,
-        "ribbon": _ribbon(run, frame, units),
-        "note": f"Width {display(width, 'mm', units)}{sliced}.",
+        "ribbon": _ribbon(section, frame, units),
+        "note": _sentence(width_note(section, frame, units)),
     }
 
 
-def _limits(section: SolvedSection, frame: Frame, units: str) -> Limits:
+def _limits(section: SolvedSection, view: View, units: str) -> Limits:
     """Return for every stress where its colours end, and what is said of that: of all that is shown, of adhesive alone."""
-    found = {}
+    frame = view.everything
+    found: Limits = {}
     for name in STRESSES:
-        cuts = [colour_limit(section, name, frame.shown, alone) for alone in (False, True)]
-        found[name] = [{"limit": cut, "notes": _cut_notes(section, name, frame, cut, why, units)} for cut, why in cuts]
+        found[name] = []
+        for alone in (False, True):
+            cut, why = colour_limit(section, name, frame.shown, alone)
+            notes = cut_notes(section, name, frame, cut, why, alone, units)
+            found[name].append({"limit": cut, "notes": [_sentence(note) for note in notes]})
     return found
-
-
-def _cut_notes(section: SolvedSection, name: str, frame: Frame, cut: float, why: str, units: str) -> list[str]:
-    """Return what is said of where the colours end, and of what lies beyond."""
-    value = section.stress[name][frame.nodes]
-    sign = "±" if STRESSES[name].signed else ""
-    notes = [f"Colours cut at {sign}{display(cut, 'MPa', units, 3)}, {why}."]
-    if np.abs(value).max() > cut * (1 + 1e-9):
-        low, high = (display(float(v), "MPa", units, 3) for v in (value.min(), value.max()))
-        notes.append(f"All values here: {low} to {high}, but singular at the corners of the adhesive.")
-    return notes
 
 
 def _notes(section: SolvedSection) -> Words:
     """Return what is said of the drawing, `{}` for numbers that the controls set, and what holds always."""
-    always = []
-    if any(bond.sign < 0 for bond in section.joint.geometry.bonds()):
-        always.append(["shear", "In these axes the lower layer's shear has the sign opposite to that along its bondline."])
-    if _coarse(section):
-        always.append(["", f"The {len(section.cells):,} cells are drawn by their corners alone, straight lines between."])
+    coarse = [f"The {len(section.cells):,} cells are drawn by their corners alone, straight lines between."]
     return {
-        "scale": "Displacements drawn {} times{}; grey lines: undeformed.",
+        **{key: _sentence(WORDS[key]) for key in ("scale", "true", "stretched", "apart")},
+        "motion": WORDS["motion"],
         "still": "Displacements not drawn; grey lines: undeformed.",
-        "motion": ", without the rigid motion of what is shown",
-        "true": "Thickness to the same scale as the length.",
-        "stretched": "Thickness drawn {} times as large as the length.",
-        "apart": "Pieces moved {} apart across the thickness.",
         "empty": "None of the chosen pieces is here.",
         "value": "Point or click at the joint to read a value.",
-        "always": always,
+        "always": coarse if _coarse(section) else [],
     }
+
+
+def _sentence(note: str) -> str:
+    """Return a note of the pictures as a sentence."""
+    return f"{note[0].upper()}{note[1:]}."
 
 
 # ---- pieces --------------------------------------------------------------
@@ -294,32 +281,36 @@ def _tolerances(views: list[View]) -> dict[str, float]:
 # ---- ribbons -------------------------------------------------------------
 
 
-def _ribbon(run: Result | Run, frame: Frame, units: str) -> Words:
-    """Return the stresses along the bondlines within a frame, to be raised over the overlap, and how high."""
-    x0, x1 = (-np.inf, np.inf) if frame.window is None else frame.window[0]
-    curves: list[Words] = []
-    largest = 0.0
-    for bond, bondline in zip(run.joint.geometry.bonds(), run.bondlines, strict=True):
-        if frame.window is not None and not frame.window[1][0] < bond.y < frame.window[1][1]:
-            continue  # of several layers an end shows one
-        middle = bondline.middle
-        start, end = max(x0, middle.x[0]), min(x1, middle.x[-1])
-        if start < end:
-            x = np.unique(middle.x.clip(start, end))
-            stresses = {name: middle.at(x, name) for name in RIBBONS}
-            largest = max(largest, *(float(np.abs(values).max()) for values in stresses.values()))
-            # The treads of a stair make one ribbon, the layers of a stack have one each, side by side.
-            band = 0 if isinstance(run.joint.geometry, SteppedLap) else bondline.number - 1
-            name = f"bondline {bondline.number}" if len(run.bondlines) > 1 else "the bondline"
-            curves.append(
-                {"name": name, "band": band, **{key: np.round(v, 9).tolist() for key, v in {"x": x, **stresses}.items()}}
-            )
-    per_mm = float(f"{largest / (RIBBON_HEIGHT * frame.length):.2g}") or 1.0
-    height, stress = display(1.0, "mm", units), display(per_mm, "MPa", units, 2)
-    note = f"raised {height}, on the scale of the length, for every {stress}"
-    if len({curve["band"] for curve in curves}) > 1:
-        note += "; bondline 1 in front, those above it behind"
-    return {"per_mm": per_mm, "curves": curves, "note": note}
+def _ribbon(section: SolvedSection, frame: Frame, units: str) -> Words:
+    """Return the ribbons of a frame and, for what can be asked for, where they stand over the body and how high: as pictures."""
+    asked, many = {key: ribbons(section, frame, key, 0.0) for key in RIBBONS}, len(section.joint.geometry.bonds()) > 1
+    return {
+        "ribbons": [
+            {
+                "stress": one.stress,
+                "name": one.bond or "the bondline",
+                "colour": one.colour,
+                "z": [one.back, one.front],
+                "curves": [
+                    {"name": f"bondline {number}" if many else "the bondline", "x": _rounded(x), "values": _rounded(values)}
+                    for number, (x, values) in zip(one.numbers, (line.T for line in one.values(pieces=2)), strict=True)
+                ],
+            }
+            for one in asked["both"]
+        ],
+        "choices": {
+            key: {
+                "bases": {one.stress: one.base for one in found},
+                "high": found[0].high,
+                "note": " ".join(_sentence(note) for note in ribbon_notes(found, frame, units)),
+            }
+            for key, found in asked.items()
+        },
+    }
+
+
+def _rounded(values: Floats) -> list[float]:
+    return [float(f"{value:.9g}") for value in values.tolist()]
 
 
 def _colours(rgb: NDArray[np.int64]) -> list[str]:

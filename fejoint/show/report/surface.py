@@ -7,13 +7,14 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from fejoint.show.space.pick import interpolated
+from fejoint.show.space.solid import CORNER, GRID
+
 __all__ = ["Part", "Surface", "cell_grid", "surface"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Window = tuple[tuple[float, float], tuple[float, float]]
-
-CORNER = 0.3  # how far the two unit vectors along an outline are from cancelling at a point that counts as a corner
 
 
 @dataclass(frozen=True, eq=False)
@@ -58,7 +59,7 @@ class Surface:
 
 def cell_grid(corners_alone: bool) -> Ints:
     """Return the nodes of a cell by row and column: of its nine, or of the corners alone."""
-    return np.array([[0, 1], [3, 2]]) if corners_alone else np.array([[0, 4, 1], [7, 8, 5], [3, 6, 2]])
+    return np.array([[0, 1], [3, 2]]) if corners_alone else GRID
 
 
 def surface(cells: Ints, held: Floats, windows: list[Window | None], corners_alone: bool) -> Surface:
@@ -69,7 +70,8 @@ def surface(cells: Ints, held: Floats, windows: list[Window | None], corners_alo
     cells : (c, 9) array
         Nodes of each cell: corners in turn, edge mid-points, centre.
     held : (nodes, k) array
-        What nodes hold: first x and y, mm, then anything else; between nodes linear.
+        What nodes hold: first x and y, mm, then anything else. Faces are flat between nodes; the nodes
+        that cuts make hold what the cells' shape functions give at their place.
     windows : list
         Limits of x and y, mm; None for all.
     corners_alone : bool
@@ -94,22 +96,28 @@ def surface(cells: Ints, held: Floats, windows: list[Window | None], corners_alo
             cut = ((high > start) & (low < end)).all(axis=1) & ~inside
         triangles = quads[cut][..., [[0, 1, 2], [0, 2, 3]]].reshape(-1, 3)
         if window is not None:
+            of, before = np.repeat(np.flatnonzero(cut), 2 * len(around)), len(values)
             for axis, limits in enumerate(window):
                 for limit, sign in zip(limits, (1.0, -1.0), strict=True):
-                    triangles, values = _clipped(triangles, values, axis, limit, sign, 1e-9 * float(np.ptp(window[0])))
+                    tiny = 1e-9 * float(np.ptp(window[0]))
+                    triangles, kept, values = _clipped(triangles, values, axis, limit, sign, tiny)
+                    of = of[kept]
+            # Any of the cells that share a node does: they hold the same there.
+            fresh, first = np.unique(triangles, return_index=True)
+            fresh, whose = fresh[fresh >= before], of[first[fresh >= before] // 3]
+            values[fresh, 2:] = interpolated(held[cells[whose]], values[fresh, :2])[:, 2:]
         edges = _outline(quads[inside].reshape(-1, 4), triangles)
         parts.append(Part(np.flatnonzero(inside), triangles, edges, _corners(values[:, :2], edges)))
     return Surface(numbers, values, parts)
 
 
-def _clipped(triangles: Ints, values: Floats, axis: int, limit: float, sign: float, tiny: float) -> tuple[Ints, Floats]:
-    """Return what lies beyond a limit (sign 1) or before it (-1), and the values with those of new nodes added."""
+def _clipped(triangles: Ints, values: Floats, axis: int, limit: float, sign: float, tiny: float) -> tuple[Ints, Ints, Floats]:
+    """Return what lies beyond a limit (sign 1) or before it (-1), what each is a part of, and the values with new nodes added."""
     off = sign * (values[:, axis] - limit)
     off[np.abs(off) < tiny] = 0.0
     at = off[triangles]
     mixed = (at.min(axis=1) < 0) & (at.max(axis=1) > 0)
-    whole = triangles[~mixed & (at.max(axis=1) > 0)]
-    tips = at >= 0
+    whole, tips = ~mixed & (at.max(axis=1) > 0), at >= 0
     one, two = mixed & (tips.sum(axis=1) == 1), mixed & (tips.sum(axis=1) == 2)
     # Turned so that the node which is alone on its side comes first: a inside, or o outside.
     a, b, c = _turned(triangles[one], tips[one].argmax(axis=1)).T
@@ -122,9 +130,10 @@ def _clipped(triangles: Ints, values: Floats, axis: int, limit: float, sign: flo
     name = np.where(off[distinct[:, 0]] == 0, distinct[:, 0], len(values) + np.arange(len(distinct)))[which.ravel()]
     ab, ac, po, qo = np.split(name, np.cumsum([len(a), len(a), len(p)]))
     made = [np.column_stack(nodes) for nodes in ((a, ab, ac), (p, q, qo), (p, qo, po))]
-    kept = np.concatenate([whole, *made])
+    kept = np.concatenate([triangles[whole], *made])
+    of = np.concatenate([np.flatnonzero(mask) for mask in (whole, one, two, two)])
     flat = (kept[:, 0] == kept[:, 1]) | (kept[:, 1] == kept[:, 2]) | (kept[:, 2] == kept[:, 0])
-    return kept[~flat], np.concatenate([values, fresh])
+    return kept[~flat], of[~flat], np.concatenate([values, fresh])
 
 
 def _turned(triangles: Ints, first: Ints) -> Ints:

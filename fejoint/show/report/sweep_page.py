@@ -45,7 +45,9 @@ POINTS = {
 }
 
 
-def sweep_page(folder: Path, units: str = "mm", progress: Callable[[str], None] | None = None) -> str:
+def sweep_page(
+    folder: Path, units: str = "mm", progress: Callable[[str], None] | None = None, most_bytes: int | None = None
+) -> str:
     """Return the page of a folder that ``fejoint sweep`` wrote, as HTML that needs no other file.
 
     Parameters
@@ -55,6 +57,8 @@ def sweep_page(folder: Path, units: str = "mm", progress: Callable[[str], None] 
         Display system; a sweep's columns keep the units of their names, so it changes nothing here.
     progress : callable, optional
         Told in a word or two what is being done.
+    most_bytes : int, optional
+        A page that would be larger goes without its charts.
 
     Raises
     ------
@@ -90,9 +94,6 @@ def sweep_page(folder: Path, units: str = "mm", progress: Callable[[str], None] 
         "ranked": _ranked(table, best, limits),
         "extremes": _extremes(table, best),
         "load_varied": [words(name) for name in free_parameters(table) if name.startswith("load.")],
-        "charts": charts,
-        "no_charts": no_charts,
-        "has_marks": any(not chart.alt.startswith(KINDS["effects"]) for chart in charts),
         "table": cases,
         # Places of columns; the first is the number of the case.
         "unprinted": [i for i, column in enumerate(cases.columns, start=2) if not column.is_printed],
@@ -104,7 +105,17 @@ def sweep_page(folder: Path, units: str = "mm", progress: Callable[[str], None] 
         "by_command": _is_in_file(about["sweep"], document),
     }
     heading = title if isinstance(title, str) and title.strip() else f"sweep {folder.resolve().name}"
-    return page("sweep.html", heading, context, [_script()])
+
+    def filled(charts: Sequence[Picture], no_charts: str) -> str:
+        has_marks = any(not chart.alt.startswith(KINDS["effects"]) for chart in charts)
+        more = {"charts": charts, "no_charts": no_charts, "has_marks": has_marks}
+        return page("sweep.html", heading, {**context, **more}, [_script()])
+
+    text = filled(charts, no_charts)
+    if charts and most_bytes is not None and len(text.encode("utf-8")) > most_bytes:
+        why = f"With charts this page would take more than {most_bytes / 1e6:g} MB; fejoint chart draws them as files."
+        text = filled((), why)
+    return text
 
 
 # ---- files ---------------------------------------------------------------
@@ -141,6 +152,7 @@ def _table(folder: Path) -> pd.DataFrame:
             or not table.index.is_unique
             or "status" not in table
             or not table.columns.is_unique
+            or not table["status"].map(lambda status: isinstance(status, str)).all()
         ):
             raise KeyError
     except KeyError:

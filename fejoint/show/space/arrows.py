@@ -21,8 +21,8 @@ Floats = NDArray[np.float64]
 GAP = 0.25  # how clear of the body arrows and words are, over an arrow's length
 
 
-def add_loads(plotter: Any, section: SolvedSection, frame: Frame, size: tuple[int, int]) -> list[Label]:
-    """Add what acts on the loaded end; return what is written at it."""
+def add_loads(plotter: Any, section: SolvedSection, frame: Frame, size: tuple[int, int], units: str = "mm") -> list[Label]:
+    """Add what acts on the loaded end; return what is written at it, in a display system."""
     load, g = section.joint.load, section.joint.geometry
     (loaded,) = g.loaded
     nodes = np.unique(section.cells[section.cells_of(loaded)])
@@ -43,13 +43,13 @@ def add_loads(plotter: Any, section: SolvedSection, frame: Frame, size: tuple[in
         arc = face + np.outer(np.cos(turn), along) + np.outer(np.sin(turn), up)
         _add_curved_arrow(plotter, arc, reach, "moment")
         beside = 0.6 if g.pull > 0 else GAP + _hidden(1.3, half, frame, reach)
-        text = display(load.moment, "N*mm").replace("*", " ")
+        text = display(load.moment, "N*mm", units).replace("*", " ")
         labels.append(_load_label(face + beside * along + 1.1 * up, text, g.pull, size, "moment label"))
         near = 1.2
     if load.shear_force != 0:
         foot, lift = face + aside * along, np.sign(load.shear_force) * up
         _add_arrow(plotter, foot, foot + lift, reach, "shear force")
-        text, beside = display(load.shear_force, "N"), 0.2
+        text, beside = display(load.shear_force, "N", units), 0.2
         if g.pull < 0:
             beside = max(beside, GAP - aside + _hidden(0.9 * np.sign(load.shear_force) + 0.2, half, frame, reach))
         labels.append(_load_label(foot + beside * along + 0.9 * lift, text, g.pull, size, "shear force label"))
@@ -58,7 +58,7 @@ def add_loads(plotter: Any, section: SolvedSection, frame: Frame, size: tuple[in
         places = face + near * along, face + (near + 1.0) * along
         _add_arrow(plotter, *(places if load.force > 0 else places[::-1]), reach, "force")
         place = places[0] + label * along + 0.3 * up
-        labels.append(_load_label(place, display(load.force, "N"), g.pull, size, "force label"))
+        labels.append(_load_label(place, display(load.force, "N", units), g.pull, size, "force label"))
     return labels
 
 

@@ -11,14 +11,23 @@ from fejoint.show.colours import INK
 from fejoint.show.space.frame import Frame
 from fejoint.show.space.labels import shortened, text_actor, text_extent, text_size
 from fejoint.show.space.solid import STRESSES, SolvedSection
+from fejoint.units import display
 
-__all__ = ["add_colour_bar", "add_words", "cut_notes", "frame_notes", "heading"]
+__all__ = ["WORDS", "add_colour_bar", "add_words", "cut_notes", "frame_notes", "heading", "width_note"]
 
 Size = tuple[int, int]
 
 MARGIN = 0.015  # of the picture's width, left of the words
 TITLE, NOTE = 1.6, 1.24  # heights of letters, over those of labels
 SPACING = 1.3  # of lines, over the height of letters
+WORDS = {  # `{}` for numbers: an interactive view fills them in anew
+    "scale": "displacements drawn {} times{}; grey lines: undeformed",
+    "motion": ", without the rigid motion of what is shown",
+    "true": "thickness to the same scale as the length",
+    "stretched": "thickness drawn {} times as large as the length",
+    "apart": "pieces moved {} apart across the thickness",
+}
+MANY, MOST = 1e3, 1e7  # between, numbers at the colour bar have no exponent
 
 
 def heading(section: SolvedSection, name: str, end: str | None, size: Size) -> str:
@@ -30,19 +39,16 @@ def heading(section: SolvedSection, name: str, end: str | None, size: Size) -> s
     return shortened(joint.title or joint.geometry.kind, pixels, room) + rest
 
 
-def frame_notes(section: SolvedSection, frame: Frame, hidden: Collection[str]) -> list[str]:
-    """Return what is said of displacements, thickness and width, and of pieces moved or left out."""
+def frame_notes(section: SolvedSection, frame: Frame, hidden: Collection[str], units: str = "mm") -> list[str]:
+    """Return what is said of displacements, thickness and width, and of pieces moved or left out, in a display system."""
     g = section.joint.geometry
-    against = ", without the rigid motion of what is shown" if frame.motion.any() else ""
-    thickness = "thickness to the same scale as the length"
-    if frame.stretch != 1:
-        thickness = f"thickness drawn {frame.stretch:g} times as large as the length"
-    sliced = f", a slice of {frame.width:.3g} mm shown" if frame.width < g.width else ""
+    against = WORDS["motion"] if frame.motion.any() else ""
+    thickness = WORDS["true"] if frame.stretch == 1 else WORDS["stretched"].format(f"{frame.stretch:g}")
     notes = [
-        f"displacements drawn {frame.scale:g} times{against}; grey lines: undeformed",
-        f"{thickness}; width {g.width:g} mm{sliced}",
+        WORDS["scale"].format(f"{frame.scale:g}", against),
+        f"{thickness}; {width_note(section, frame, units)}",
     ]
-    pieces = [f"pieces moved {frame.gap:.3g} mm apart across the thickness"] if frame.gap else []
+    pieces = [WORDS["apart"].format(display(frame.gap, "mm", units, 3))] if frame.gap else []
     if hidden:
         pieces.append(f"hidden: {', '.join(name for name in section.regions if name in hidden)}")
         if frame.window is None and set(g.loaded) & set(hidden):
@@ -50,13 +56,26 @@ def frame_notes(section: SolvedSection, frame: Frame, hidden: Collection[str]) -
     return notes + (["; ".join(pieces)] if pieces else [])
 
 
-def cut_notes(section: SolvedSection, name: str, frame: Frame, cut: float, why: str) -> list[str]:
-    """Return what is said of where the colours end, and of what lies beyond."""
-    value = section.stress[name][frame.nodes]
+def width_note(section: SolvedSection, frame: Frame, units: str = "mm") -> str:
+    """Return what is said of the joint's width, and of how much of it is shown."""
+    width = section.joint.geometry.width
+    sliced = f", a slice of {display(frame.width, 'mm', units, 3)} shown" if frame.width < width else ""
+    return f"width {display(width, 'mm', units)}{sliced}"
+
+
+def cut_notes(
+    section: SolvedSection, name: str, frame: Frame, cut: float, why: str, adhesive_alone: bool, units: str = "mm"
+) -> list[str]:
+    """Return what is said of where the colours of all that is shown, or of its adhesive alone, end, and of what lies beyond."""
+    nodes = frame.nodes
+    if adhesive_alone:
+        nodes = np.intersect1d(nodes, section.cells[section.cells_of("adhesive")])
+    value = section.stress[name][nodes]
     sign = "±" if STRESSES[name].signed else ""
-    notes = [f"colours cut at {sign}{cut:.3g} MPa, {why}"]
-    if np.abs(value).max() > cut * (1 + 1e-9):
-        notes.append(f"all values here: {value.min():.3g} to {value.max():.3g} MPa, but singular at the corners of the adhesive")
+    notes = [f"colours cut at {sign}{display(cut, 'MPa', units, 3)}, {why}"]
+    if np.abs(value).max(initial=0.0) > cut * (1 + 1e-9):
+        low, high = (display(float(v), "MPa", units, 3) for v in (value.min(), value.max()))
+        notes.append(f"all values here: {low.split()[0]} to {high}, but singular at the corners of the adhesive")
     if name == "shear" and any(bond.sign < 0 for bond in section.joint.geometry.bonds()):
         notes.append("in these axes the lower layer's shear has the sign opposite to that along its bondline")
     return notes
@@ -77,13 +96,13 @@ def add_words(plotter: Any, title: str, notes: list[str], size: Size) -> float:
 
 
 def add_colour_bar(plotter: Any, mapper: Any, label: str, size: Size) -> None:
-    """Add the bar of the colours that a mapper uses."""
+    """Add the bar of the colours that a mapper uses; the label ends with their unit."""
     text = text_size(size)
     plotter.add_scalar_bar(
-        title=f"{label}, MPa\n",
+        title=f"{label}\n",
         mapper=mapper,
         n_labels=5,
-        fmt="%.3g",
+        fmt="%.0f" if MANY <= mapper.scalar_range[1] < MOST else "%.3g",
         color=INK,
         title_font_size=text,
         label_font_size=text,

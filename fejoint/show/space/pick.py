@@ -10,9 +10,9 @@ from numpy.typing import NDArray
 
 from fejoint.errors import JointError
 from fejoint.show.space.solid import GRID, STRESSES, SolvedSection, stress_named
-from fejoint.units import as_number
+from fejoint.units import as_number, display
 
-__all__ = ["Spot", "nearest_spot", "read_point", "read_points", "spots", "stress_at"]
+__all__ = ["Spot", "interpolated", "nearest_spot", "read_point", "read_points", "spots", "stress_at"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -47,15 +47,15 @@ class Spot(NamedTuple):
     name: str
     displacement: tuple[float, float]
 
-    @property
-    def lines(self) -> tuple[str, str]:
-        """The value, and where it is."""
+    def lines(self, units: str = "mm") -> tuple[str, str]:
+        """Return the value, and where it is, in a display system."""
         meets = f", beside {' and '.join(self.beside)}" if self.beside else ""
-        x, y = (f"{round(v, 6) + 0.0:.4g}" for v in (self.x, self.y))
-        return f"{STRESSES[self.name].label} {self.value:.3g} MPa", f"at x = {x}, y = {y} mm ({self.region}{meets})"
+        x, y = (display(round(v, 6) + 0.0, "mm", units) for v in (self.x, self.y))  # no -0
+        value = display(self.value, "MPa", units, 3)
+        return f"{STRESSES[self.name].label} {value}", f"at x = {x.split()[0]}, y = {y} ({self.region}{meets})"
 
     def __str__(self) -> str:
-        return " ".join(self.lines)
+        return " ".join(self.lines())
 
 
 def stress_at(section: SolvedSection, x: float, y: float, name: str = "peel", region: str | None = None) -> tuple[float, str]:
@@ -120,6 +120,24 @@ def nearest_spot(section: SolvedSection, x: float, y: float, name: str, region: 
         nodes = np.unique(section.cells[section.cells_of(region)])
         node = nodes[np.hypot(*(section.points[nodes] - [x, y]).T).argmin()]
         return spots(section, section.points[[node]], name, region)[0]
+
+
+def interpolated(held: Floats, places: Floats) -> Floats:
+    """Return what cells hold at a place each, by their shape functions.
+
+    Parameters
+    ----------
+    held : (k, 9, m) array
+        What the nodes of k cells hold: first x and y, then anything else.
+    places : (k, 2) array
+        In the cells, or so near them that their map goes on.
+
+    Returns
+    -------
+    (k, m) array
+    """
+    at, _ = _local(held[:, :, :2], places)
+    return np.asarray(np.einsum("kn,knm->km", _shapes(at)[0], held))
 
 
 def read_points(texts: Sequence[str | Sequence[float]]) -> list[tuple[float, float]]:

@@ -15,16 +15,17 @@ from fejoint.show.colours import FAINT, INK
 from fejoint.show.space.frame import Frame
 from fejoint.show.space.labels import Label, text_extent
 from fejoint.show.space.solid import SolvedSection
+from fejoint.units import display, shown_unit
 
 __all__ = ["RIBBONS", "Ribbon", "add_ribbons", "mid_line_curves", "ribbon_notes", "ribbons"]
 
 Floats = NDArray[np.float64]
 
 RIBBONS = {"shear": ("shear",), "peel": ("peel",), "both": ("peel", "shear")}  # by what is asked for: from below
-COLOURS = ("#d98a32", "#7a4a12")  # of the first bondline, in front, and the second
+COLOURS = ("#d98a32", "#7a4a12")  # of the first bondline and the second, wherever they are shown
 HEIGHT, AT_END = 0.11, 0.2  # of the largest stress, over the length shown: of the whole joint, of an end of the overlap
 CLEAR = 0.035  # between the joint and ribbons, and between ribbons, over the length shown
-PIECES = 4  # of each quadratic piece of a curve
+PIECES = 4  # of each quadratic piece of a curve; 2 for its nodes
 BAND, SLIM = 0.8, 0.25  # a ribbon is at most so wide: of its share of the width, and over its length
 ALMOST = 1e-9  # MPa: less is no stress that could be drawn
 
@@ -41,6 +42,8 @@ class Ribbon:
         Name of the bondline, empty where there is only one.
     curves : list of Curve
         What is shown of its mid-line, from the left: shear positive when a tensile force is passed on.
+    numbers : list of int
+        Of the bonds that the curves are of, as tables count them: of a stepped lap the treads.
     base : float, mm
         Height at which the stress is zero.
     front, back : float, mm
@@ -53,6 +56,7 @@ class Ribbon:
     stress: str
     bond: str
     curves: list[Curve]
+    numbers: list[int]
     base: float
     front: float
     back: float
@@ -72,16 +76,20 @@ class Ribbon:
         """Return where a stress (MPa) stands, mm."""
         return np.asarray(self.base + self.high * np.asarray(value))
 
-    def lines(self) -> list[Floats]:
-        """Return x and y (n, 2) along its curves, mm."""
+    def values(self, pieces: int = PIECES) -> list[Floats]:
+        """Return x, mm, and the stress, MPa, (n, 2) along its curves, each quadratic piece parted in so many."""
         found = []
         for curve in self.curves:
             ends = curve.x[::2]
-            inside = ends[:-1, None] + np.diff(ends)[:, None] * np.linspace(0.0, 1.0, PIECES, endpoint=False)
+            inside = ends[:-1, None] + np.diff(ends)[:, None] * np.linspace(0.0, 1.0, pieces, endpoint=False)
             peaks = [peak.x for _, peak in self.peaks if ends[0] <= peak.x <= ends[-1]]
             x = np.unique(np.concatenate([inside.ravel(), ends[-1:], peaks]))
-            found.append(np.column_stack([x, self.height(curve.at(x, self.stress))]))
+            found.append(np.column_stack([x, curve.at(x, self.stress)]))
         return found
+
+    def lines(self) -> list[Floats]:
+        """Return x and y (n, 2) along its curves, mm."""
+        return [np.column_stack([x, self.height(values)]) for x, values in (line.T for line in self.values())]
 
 
 def mid_line_curves(section: SolvedSection) -> list[Curve]:
@@ -108,18 +116,18 @@ def ribbons(section: SolvedSection, frame: Frame, asked: str, top: float) -> lis
     top : float, mm
         Height of what is drawn below them.
     """
-    groups: dict[tuple[str, str], list[Curve]] = {}
     bonds = section.joint.geometry.bonds()
-    for bond, curve in zip(bonds, mid_line_curves(section), strict=True):
+    lines = list(dict.fromkeys((bond.below, bond.above) for bond in bonds))  # the treads of a stair are one
+    groups: dict[int, dict[int, Curve]] = {}
+    for i, (bond, curve) in enumerate(zip(bonds, mid_line_curves(section), strict=True), start=1):
         shown = _part(curve, bond, frame)
         if shown is not None:
-            groups.setdefault((bond.below, bond.above), []).append(shown)
-    numbers = {key: f"bondline {i}" for i, key in enumerate(dict.fromkeys((b.below, b.above) for b in bonds), start=1)}
+            groups.setdefault(lines.index((bond.below, bond.above)), {})[i] = shown
     names = RIBBONS[asked]
     extremes = {
         name: [
-            (min(0.0, *(c.lowest(name).value for c in curves)), max(0.0, *(c.highest(name).value for c in curves)))
-            for curves in groups.values()
+            (min(0.0, *(c.lowest(name).value for c in of.values())), max(0.0, *(c.highest(name).value for c in of.values())))
+            for of in groups.values()
         ]
         for name in names
     }
@@ -129,28 +137,31 @@ def ribbons(section: SolvedSection, frame: Frame, asked: str, top: float) -> lis
     found, room = [], frame.width / len(groups)
     for name in names:
         base = top + CLEAR * frame.length - high * min(low for low, _ in extremes[name])
-        for i, (key, curves) in enumerate(groups.items()):
+        for i, (line, of) in enumerate(groups.items()):
+            curves = list(of.values())
             middle = frame.width - (i + 0.5) * room
             half = min(BAND * room, SLIM * float(curves[-1].x[-1] - curves[0].x[0])) / 2
-            named = numbers[key] if len(numbers) > 1 else ""
-            found.append(Ribbon(name, named, curves, base, middle + half, middle - half, high, COLOURS[i % len(COLOURS)]))
+            named = f"bondline {line + 1}" if len(lines) > 1 else ""
+            colour = COLOURS[line % len(COLOURS)]
+            found.append(Ribbon(name, named, curves, list(of), base, middle + half, middle - half, high, colour))
         top = base + high * max(most for _, most in extremes[name])
     return found
 
 
-def ribbon_notes(found: list[Ribbon], frame: Frame) -> list[str]:
-    """Return what is said of the ribbons' scale."""
+def ribbon_notes(found: list[Ribbon], frame: Frame, units: str = "mm") -> list[str]:
+    """Return what is said of the ribbons' scale, in a display system."""
     largest = max(abs(peak.value) for ribbon in found for _, peak in ribbon.peaks)
-    stress = _round_below(largest)
-    names = " and ".join(dict.fromkeys(ribbon.stress for ribbon in reversed(found)))
+    factor, _ = shown_unit("MPa", units)
+    stress = _round_below(factor * largest) / factor
+    names = " above ".join(dict.fromkeys(ribbon.stress for ribbon in reversed(found)))
     peaks = ", peaks of what is shown" if frame.window is not None else ""
     return [
         f"ribbon{'s' if len(found) > 1 else ''}: mid-line {names} at the undeformed x{peaks}; "
-        f"{stress:g} MPa are as high as {stress * found[0].high:.3g} mm along x"
+        f"{display(stress, 'MPa', units)} are as high as {display(stress * found[0].high, 'mm', units, 3)} along x"
     ]
 
 
-def add_ribbons(plotter: Any, found: list[Ribbon], pixels: int) -> tuple[list[Label], Floats]:
+def add_ribbons(plotter: Any, found: list[Ribbon], pixels: int, units: str = "mm") -> tuple[list[Label], Floats]:
     """Add ribbons; return the labels of their peaks, and points (n, 3) that these keep clear of."""
     import pyvista
 
@@ -176,7 +187,8 @@ def add_ribbons(plotter: Any, found: list[Ribbon], pixels: int) -> tuple[list[La
         for word, peak in ribbon.peaks:
             bond = f"{ribbon.bond}, " if ribbon.bond else ""
             x = round(peak.x, 6) + 0.0  # no -0, nor an end that round-off has moved
-            text = f"{bond}{word} {ribbon.stress} {peak.value:.3g} MPa at x = {x:.3g} mm"
+            value, at = display(peak.value, "MPa", units, 3), display(x, "mm", units, 3)
+            text = f"{bond}{word} {ribbon.stress} {value} at x = {at}"
             place = np.array([peak.x, float(ribbon.height(peak.value)), (ribbon.front + ribbon.back) / 2])
             side = "right" if peak.x < (x0 + x1) / 2 else "left"  # beside the ribbon, not on it
             labels.append(Label(f"{name} {word}", text, place, text_extent(text, pixels), side, "side"))

@@ -56,6 +56,7 @@ STRESSES = {
 }
 RUN_FILES = ("section.vtu", "summary.json")
 SCHEMA_VERSION = 1  # of summary.json, and with it of all files of a run
+CORNER = 0.3  # how far the two unit vectors along an outline are from cancelling at a point that counts as a corner
 NO_Z = ((0, 0), (0, 1))  # what turns vectors (n, 2) of the section into (n, 3)
 # The nine nodes of a cell (corners, edge mid-points, centre) by row and column; its sides by start, middle and end.
 GRID = np.array([[0, 4, 1], [7, 8, 5], [3, 6, 2]])
@@ -364,4 +365,4 @@ def _rim(section: SolvedSection, cells: Bools) -> tuple[Ints, Ints]:
     turn = np.zeros_like(section.points)
     np.add.at(turn, sides[:, 0], along)
     np.add.at(turn, sides[:, 2], -along)
-    return sides, np.flatnonzero(np.linalg.norm(turn, axis=1) > 0.3)
+    return sides, np.flatnonzero(np.linalg.norm(turn, axis=1) > CORNER)

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from fejoint.environment import require_extra, require_rendering
 from fejoint.errors import JointError, SetupError
-from fejoint.show.colours import INK, colour_limit, lookup_table
+from fejoint.show.colours import INK, METAL, UNDEFORMED, colour_limit, lookup_table
 from fejoint.show.space.arrows import add_loads
 from fejoint.show.space.camera import aim, direction, drawn_points, fitted, look
 from fejoint.show.space.captions import add_colour_bar, add_words, cut_notes, frame_notes, heading
@@ -26,6 +26,7 @@ from fejoint.show.space.pick import Spot, read_points, spots
 from fejoint.show.space.ribbon import RIBBONS, add_ribbons, ribbon_notes, ribbons
 from fejoint.show.space.solid import STRESSES, SolvedSection, cut_out, extruded, outline, read_section, stress_named
 from fejoint.show.space.spots import add_spots, answer_clicks
+from fejoint.units import DISPLAY_SYSTEMS, shown_unit
 
 if TYPE_CHECKING:
     import pyvista as pv
@@ -42,7 +43,6 @@ ADHERENDS = ("solid", "see-through", "hidden")
 PIECES = 4  # of the side of a nine-node cell, so that bent arms look bent
 MANY_CELLS = 10_000  # beyond, two pieces a side do
 MOST_POINTS = 12  # that are labelled in one picture
-UNDEFORMED, METAL = "#8a9199", "#c9d1d8"
 SIDES = 0.04  # of the picture's width, free on either side
 FLOOR = 0.19  # of the picture's height, taken by the colour bar and the axes' cross
 
@@ -114,6 +114,7 @@ def stress_view(
     ribbon: str | None = None,
     points: Sequence[str | Sequence[float]] = (),
     limit: float | None = None,
+    units: str = "mm",
     size: tuple[int, int] = (1600, 900),
     off_screen: bool = True,
 ) -> pv.Plotter:
@@ -151,6 +152,8 @@ def stress_view(
         Stress at which the colours end, MPa. By default the largest on the
         mid-line of the layer for peel and shear, and for every stress of
         adhesive seen alone; else what 99 % of the area shown stays within.
+    units : str
+        Display system of what is written: ``mm``, ``SI`` or ``inch``.
     size : (int, int)
         Width and height in pixels.
     off_screen : bool
@@ -164,7 +167,12 @@ def stress_view(
         No such run, or an unknown option value.
     """
     name = stress_named(stress)
-    _check_words(end=(end, (None, "left", "right")), adherends=(adherends, ADHERENDS), ribbon=(ribbon, (None, *RIBBONS)))
+    _check_words(
+        end=(end, (None, "left", "right")),
+        adherends=(adherends, ADHERENDS),
+        ribbon=(ribbon, (None, *RIBBONS)),
+        units=(units, tuple(DISPLAY_SYSTEMS)),
+    )
     _check_factors(scale=scale, stretch=stretch, limit=limit, apart=apart)
     places = read_points(points)
     if len(places) > MOST_POINTS:
@@ -179,21 +187,23 @@ def stress_view(
     of_adhesive = adherends == "see-through" or set(section.joint.geometry.adherends()) <= hidden
     cut, why = (limit, "as asked") if limit is not None else colour_limit(section, name, frame.shown, of_adhesive)
     plotter, text = _empty_picture(size, off_screen), text_size(size)
-    _add_regions(plotter, section, frame, name, cut, adherends == "see-through")
+    factor, unit = shown_unit("MPa", units)
+    _add_regions(plotter, section, frame, name, cut, adherends == "see-through", factor)
     mappers = [plotter.actors[region].mapper for region in section.regions if region in plotter.actors]
-    add_colour_bar(plotter, next(mapper for mapper in mappers if mapper.scalar_visibility), STRESSES[name].label, size)
+    mapper = next(mapper for mapper in mappers if mapper.scalar_visibility)
+    add_colour_bar(plotter, mapper, f"{STRESSES[name].label}, {unit}", size)
 
     labels: list[Label] = []
     clear = None
     if end is None and not set(section.joint.geometry.loaded) & hidden:
-        labels += add_loads(plotter, section, frame, size)
-    notes = frame_notes(section, frame, hidden) + cut_notes(section, name, frame, cut, why)
+        labels += add_loads(plotter, section, frame, size, units)
+    notes = frame_notes(section, frame, hidden, units) + cut_notes(section, name, frame, cut, why, of_adhesive, units)
     if ribbon is not None:
         raised = ribbons(section, frame, ribbon, _top(plotter, section, frame))
-        peaks, clear = add_ribbons(plotter, raised, text)
+        peaks, clear = add_ribbons(plotter, raised, text, units)
         labels += peaks
-        notes += ribbon_notes(raised, frame)
-    labels += add_spots(plotter, frame, found, text)
+        notes += ribbon_notes(raised, frame, units)
+    labels += add_spots(plotter, frame, found, text, units)
     if not off_screen:
         notes.append("a click on the joint shows the stress there")
     free = add_words(plotter, heading(section, name, end, size), notes, size)
@@ -203,7 +213,7 @@ def stress_view(
     view, placed = fitted(look(direction(end), size), drawn, labels, room, clear)
     aim(plotter, view, drawn)
     add_labels(plotter, placed, view, text)
-    answer_clicks(plotter, section, frame, name, text)
+    answer_clicks(plotter, section, frame, name, text, units)
     return cast("pv.Plotter", plotter)
 
 
@@ -277,8 +287,10 @@ def _empty_picture(size: tuple[int, int], off_screen: bool) -> Any:
     return plotter
 
 
-def _add_regions(plotter: Any, section: SolvedSection, frame: Frame, name: str, cut: float, see_through: bool) -> None:
-    """Add every region, deformed and coloured, and its edges."""
+def _add_regions(
+    plotter: Any, section: SolvedSection, frame: Frame, name: str, cut: float, see_through: bool, factor: float
+) -> None:
+    """Add every region, deformed and coloured, and its edges; `factor`: from MPa to the unit of the colours."""
     pieces, stress = PIECES if frame.shown.sum() < MANY_CELLS else 2, STRESSES[name]
     for region in section.regions:
         cells = frame.shown & section.cells_of(region)
@@ -294,7 +306,9 @@ def _add_regions(plotter: Any, section: SolvedSection, frame: Frame, name: str, 
         _add_outline(plotter, frame, edges, region)
         body.point_data["undeformed"] = np.array(body.points)
         body.points = _moved(frame, body, region)
-        look: dict[str, Any] = {"scalars": stress.array, "cmap": lookup_table(stress.signed, cut), "show_scalar_bar": False}
+        body.point_data[stress.array] *= factor
+        table = lookup_table(stress.signed, factor * cut)
+        look: dict[str, Any] = {"scalars": stress.array, "cmap": table, "show_scalar_bar": False}
         if see_through and region != "adhesive":
             look = {"color": METAL, "opacity": 0.3, "culling": "back"}
         actor = plotter.add_mesh(body, lighting=False, name=region, reset_camera=False, **look)

@@ -152,7 +152,8 @@ def use_of_limits(table: pd.DataFrame, limits: Sequence[Limit]) -> tuple[Floats,
     The use of a limit is, in magnitude, the value over the limit; where a value
     must stay beyond a limit (at least a positive one, at most a negative one)
     the limit over the value. It is 1 at the limit, 0 for a value of the other
-    sign on the safe side, infinite on the other. A limit of zero has no share.
+    sign where that is the safe side, infinite where it is not. A limit of zero
+    has no share.
 
     Returns
     -------

@@ -88,6 +88,19 @@ def test_a_sweeps_table_says_how_its_cases_ended():
     assert Parsed(StudyTable({"status": ["done"]})._repr_html_()).text.startswith("1 case: 1 done.")
 
 
+def test_a_status_is_text_too():
+    table = StudyTable({"status": [HOSTILE, HOSTILE, "done"]})
+    found = Parsed(table._repr_html_())
+    assert {tag for tag, _ in found.tags} <= {"p", "div", "style", "table", "thead", "tbody", "tr", "th", "td"}
+    assert f"3 cases: 2 {HOSTILE}, 1 done." in found.text
+
+
+@pytest.mark.parametrize("columns", [["peak_peel_MPa"], ["status", "status"]], ids=["without", "twice"])
+def test_a_table_without_one_column_of_statuses_is_shown_as_pandas_shows_it(columns):
+    plain = pd.DataFrame([["done"] * len(columns)] * 2, columns=columns)
+    assert StudyTable(plain)._repr_html_() == plain._repr_html_()
+
+
 def test_without_the_extra_the_plain_text_stands(joint, monkeypatch):
     monkeypatch.setattr(environment.importlib.util, "find_spec", lambda name: None)
     assert joint()._repr_html_() is None

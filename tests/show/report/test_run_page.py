@@ -12,6 +12,7 @@ from dataclasses import replace
 from html.parser import HTMLParser
 from urllib.parse import unquote
 
+import numpy as np
 import pytest
 
 from fejoint.errors import JointError, SetupError
@@ -20,7 +21,7 @@ from fejoint.show import report
 from fejoint.show.files import write_run
 from fejoint.show.reading import read_run
 from fejoint.show.report import page as pages
-from fejoint.show.report import run_page, sweep_page, write_report
+from fejoint.show.report import run_page, run_words, sweep_page, write_report
 from fejoint.show.report.page import Picture, page
 from fejoint.units import display
 
@@ -240,6 +241,55 @@ def test_pictures_say_what_is_seen_and_tables_what_they_hold(drawn, run):
     assert path.stat().st_size < 1_500_000  # without what turns in 3D
 
 
+@pytest.mark.parametrize(
+    ("name", "end", "number", "elsewhere"),
+    [
+        # Of two layers the upper one is seen: at the right of one joint, and at the left of one in compression, the lower
+        # one holds the least peel of all, which is not to be told of the upper one.
+        ("double unlike", "left", 2, ()),
+        ("double unlike", "right", 2, ("peak_peel", "least_peel")),
+        ("double pinned", "left", 2, ("least_peel",)),
+        ("stepped unequal", "left", 1, ("least_peel",)),
+        ("stepped unequal", "right", 4, ("peak_peel",)),
+        ("single", "left", 1, ()),
+    ],
+)
+def test_words_on_an_end_are_those_of_the_layer_seen_there(solved, name, end, number, elsewhere):
+    """Against the curve at 20,001 places of that half of the overlap; numbers are shown to four digits."""
+    result = solved[name]
+    bond = next(b for b in result.bondlines if b.number == number)
+    half = result.joint.geometry.length / 2
+    x = np.linspace(bond.x[0], bond.x[-1], 20_001)
+    x = x[x <= half] if end == "left" else x[x >= half]
+    peel = bond.middle.at(x, "peel")
+    alt = run_words.end_alt(result, end, "mm")
+    assert alt.startswith(f"The {end} end of the overlap")
+    told = re.search(r"lies between (\S+) MPa at x = (\S+) mm and (\S+) MPa at x = (\S+) mm", alt).groups()
+    low, x_low, high, x_high = map(float, told)
+    assert (low, high) == pytest.approx((peel.min(), peel.max()), rel=1e-3)
+    assert (x_low, x_high) == pytest.approx((x[peel.argmin()], x[peel.argmax()]), abs=5e-3)  # places a few steps apart
+    assert ("bondline 2, the uppermost" in alt) == name.startswith("double")
+    for peak in elsewhere:
+        assert display(getattr(result, peak)[0].value, "MPa") not in alt
+
+
+@pytest.mark.parametrize(
+    ("name", "end"),
+    [
+        ("double unlike", "left"),
+        ("double pinned", "left"),  # in compression
+        ("stepped unequal", "right"),  # in compression: pressed together most at the right, pulled open most at the left
+    ],
+)
+def test_the_end_that_is_shown_has_the_largest_peel_in_magnitude(solved, monkeypatch, name, end):
+    monkeypatch.setattr(run_page, "_view", lambda run, alt, words, **options: (alt, words, options))
+    result = solved[name]
+    every = [(abs(peel), x) for b in result.bondlines for x, peel in zip(b.x, b.middle.peel, strict=True)]
+    assert ("left" if max(every)[1] < result.joint.geometry.length / 2 else "right") == end
+    alt, words, options = run_page._solid_end(result, "mm")
+    assert options["end"] == end and f"The {end} end" in alt and f"The {end} end" in words
+
+
 def test_it_holds_the_file_that_repeats_it(drawn, run, folder):
     seen, _ = drawn
     (link,) = [a for a in seen.all("a") if a.get("download")]
@@ -395,7 +445,7 @@ def test_too_large_a_page_is_written_without_what_turns_or_not_at_all(folder, qu
 
 
 def test_the_kind_of_folder_decides(folder, tmp_path, monkeypatch):
-    monkeypatch.setattr(sweep_page, "sweep_page", lambda folder, units, progress: f"sweep {folder.name} {units}")
+    monkeypatch.setattr(sweep_page, "sweep_page", lambda folder, units, *_: f"sweep {folder.name} {units}")
     (tmp_path / "sweep.json").write_text("{}")
     assert write_report(tmp_path, units="SI").read_text() == f"sweep {tmp_path.name} SI"
     assert (tmp_path / "report.html").is_file()

@@ -11,12 +11,13 @@ import pytest
 import fejoint
 import fejoint.show.report.scene as scene
 from fejoint.errors import SetupError
-from fejoint.joint.families import SteppedLap
 from fejoint.show.colours import colour_limit
 from fejoint.show.report.arrays import packed, packed_indices
 from fejoint.show.report.surface import surface
 from fejoint.show.space.frame import framed
-from fejoint.show.space.solid import STRESSES
+from fejoint.show.space.pick import spots
+from fejoint.show.space.ribbon import ribbons
+from fejoint.show.space.solid import STRESSES, read_section
 
 TYPES = {"uint16": "<u2", "uint32": "<u4", "float32": "<f4"}
 # The nine nodes of a cell as the mesh's format has them: corners in turn, middles of the sides from 0-1 on, centre.
@@ -269,6 +270,56 @@ def test_what_cuts_made_lies_between_what_nodes_hold(section):
     np.testing.assert_allclose(made.values[:, 2], 3.0 + 2.0 * made.values[:, 0] - 5.0 * made.values[:, 1], rtol=0, atol=1e-9)
 
 
+@pytest.mark.parametrize("corners_alone", [False, True])
+def test_what_cuts_made_holds_what_the_cells_hold_there(section, corners_alone):
+    """A quadratic field, which cells of nine nodes hold exactly, also where a window cuts them between nodes.
+
+    To round-off: 1e-15 of values up to some thousands, through the solution of a place's coordinates in its cell.
+    """
+
+    def field(x, y):
+        return 3.0 + 2.0 * x - 5.0 * y + 0.7 * x * x - 4.0 * x * y + 11.0 * y * y
+
+    x, y = section.points.T
+    with_field = np.column_stack([section.points, field(x, y), -2.0 * field(x, y)])
+    for name in section.regions:
+        made = surface(section.cells[section.cells_of(name)], with_field, windows(section), corners_alone)
+        fresh = 0
+        for part in made.parts:
+            nodes = np.unique(part.triangles)
+            fresh += (nodes > made.cells.max()).sum()
+            want = field(*made.values[nodes, :2].T)
+            np.testing.assert_allclose(made.values[nodes, 2], want, rtol=1e-9, atol=1e-8, err_msg=name)
+            np.testing.assert_allclose(made.values[nodes, 3], -2.0 * want, rtol=1e-9, atol=1e-8, err_msg=name)
+        assert fresh > 10
+
+
+def test_what_the_page_holds_where_a_window_cuts_is_what_is_read_there(section, data, pieces):
+    """Every stress, within the steps of the arrays, as the command reads it there: where cells are cut, between their nodes.
+
+    Places of the page are rounded, which a slope makes a difference of values: allowed is what the stress changes by
+    between places two steps round it.
+    """
+    met = 0
+    for name, piece in pieces.items():
+        x, y = decoded(piece["x"]), decoded(piece["y"])
+        step = max(piece[axis].get("step", 0.0) for axis in "xy") + 1e-5  # of single precision: 4e-6 mm at 60 mm
+        around = 2 * step * np.array([[0, 0], [1, 0], [-1, 0], [0, 1], [0, -1]])
+        cut = np.unique(np.concatenate([whole_numbers(part["triangles"]) for part in piece["parts"]]))
+        cut = cut[cut >= len(np.unique(section.cells[section.cells_of(name)]))]
+        for node in np.random.default_rng(3).choice(cut, 12, replace=False):
+            for stress in STRESSES:
+                try:
+                    near = [spot.value for spot in spots(section, around + np.array([x[node], y[node]]), stress, name)]
+                except fejoint.JointError:
+                    continue  # on the region's own outline
+                given = piece["steps"][0]["stresses"][stress]
+                room = given.get("step", 0.0) + 1e-6 * abs(near[0])
+                assert min(near) - room <= decoded(given)[node] <= max(near) + room, (name, stress, x[node], y[node])
+                met += 1
+    assert met > 100
+
+
 def test_cells_that_go_the_other_way_are_turned(section, areas):
     cells = section.cells[section.cells_of("upper")].copy()
     plain = surface(cells, held(section), [None], False)
@@ -337,29 +388,71 @@ def test_pieces_are_stacked_from_below_and_layers_are_pieces_of_their_own(fillet
         assert np.diff(ranks).tolist() == [1.0] * (len(ranks) - 1)
         assert sum(ranks) == 0
         assert [piece["adhesive"] for piece in data["pieces"]] == ["adhesive" in label for label in labels]
-        bands = {curve["band"] for curve in data["shown"][0]["ribbon"]["curves"]}
-        assert bands == ({0, 1} if "double" in name else {0})
-        assert data["bands"] == len(bands)
-        assert isinstance(result.joint.geometry, SteppedLap) == ("stepped" in name)
-        words = " ".join(note for of, note in data["notes"]["always"] if of == "shear")
-        assert ("lower layer" in words) == ("double" in name)
+        bands = {tuple(ribbon["z"]) for ribbon in data["shown"][0]["ribbon"]["ribbons"]}
+        assert len(bands) == (2 if "double" in name else 1)  # the treads of a stair are one ribbon
+        for stress in STRESSES:
+            words = " ".join(data["shown"][0]["limits"][stress][0]["notes"])
+            assert ("lower layer's shear" in words) == ("double" in name and stress == "shear")
 
 
-def test_ribbons_are_the_curves_of_the_bondline_within_the_look(filleted, data):
-    (bondline,) = filleted.bondlines
+@pytest.mark.parametrize("name", ["filleted", "double unlike", "stepped"])
+def test_ribbons_are_the_curves_of_the_bondlines_within_the_look(filleted, others, name):
+    """Held against the run's own bondlines: places, values, which layer, and the share of the picture's length they rise to."""
+    result = filleted if name == "filleted" else others[name]
+    data, g = scene.scene_data(result), result.joint.geometry
+    lines = {f"bondline {line.number}": line for line in result.bondlines}
     for look in data["looks"]:
         for view in look["views"]:
             shown = data["shown"][view["shown"]]
-            (curve,) = shown["ribbon"]["curves"]
-            x = np.array(curve["x"])
-            assert (np.diff(x) > 0).all()
-            for name in ("shear", "peel"):
-                # Written with nine decimals.
-                np.testing.assert_allclose(curve[name], bondline.middle.at(x, name), rtol=0, atol=1e-6)
-            largest = max(np.abs(curve[name]).max() for name in ("shear", "peel"))
-            # A fifth of the length, the height of a MPa rounded to two digits.
-            assert largest / shown["ribbon"]["per_mm"] == pytest.approx(0.2 * shown["length"], rel=0.05)
-    assert data["shown"][0]["ribbon"]["curves"][0]["x"] == pytest.approx(bondline.middle.x)
+            ribbons, choices = shown["ribbon"]["ribbons"], shown["ribbon"]["choices"]
+            end = None if look["key"] == "whole" else look["key"]
+            (x0, x1), (y0, y1) = framed(read_section(result), end, (), None, float(view["stretch"])).window or 2 * (
+                (-99.0, 99.0),
+            )
+            met = set()
+            for ribbon in ribbons:
+                for curve in ribbon["curves"]:
+                    line = lines.get(curve["name"], result.bondlines[0])
+                    assert len(result.bondlines) == 1 or curve["name"] in lines
+                    met.add((ribbon["stress"], line.number))
+                    x = np.array(curve["x"])
+                    assert (np.diff(x) > 0).all()
+                    assert (x[0], x[-1]) == pytest.approx((max(x0, line.x[0]), min(x1, line.x[-1])), abs=1e-6)
+                    # Written with nine digits, places to 5e-8 mm at 20 mm: slopes are at most some 100 MPa/mm.
+                    want = line.middle.at(x.clip(line.x[0], line.x[-1]), ribbon["stress"])
+                    np.testing.assert_allclose(curve["values"], want, rtol=1e-8, atol=1e-5)
+            seen = {bond for bond, of in enumerate(g.bonds(), 1) if y0 < of.y < y1 and of.start < x1 and of.end > x0}
+            assert met == {(stress, number) for stress in ("shear", "peel") for number in seen}
+            assert len(seen) >= 1
+            peaks = {s: max(np.abs(c["values"]).max() for r in ribbons if r["stress"] == s for c in r["curves"]) for s in STACKED}
+            for asked, names in {"shear": ["shear"], "peel": ["peel"], "both": ["peel", "shear"]}.items():
+                choice = choices[asked]
+                assert list(choice["bases"]) == names  # from below
+                largest = max(peaks[stress] for stress in names)
+                # As in the still picture: 0.11 of the length, 0.2 at an end; the height of a MPa is rounded to two digits.
+                assert choice["high"] * largest == pytest.approx((0.11 if end is None else 0.2) * shown["length"], rel=0.05)
+                tops = []
+                for stress, base in choice["bases"].items():
+                    values = np.concatenate([c["values"] for r in ribbons if r["stress"] == stress for c in r["curves"]])
+                    assert base + choice["high"] * min(0.0, values.min()) > max(tops, default=0.0)  # clear of what is below
+                    tops.append(base + choice["high"] * values.max())
+            for ribbon in ribbons:
+                back, front = ribbon["z"]
+                assert 0 <= back < front <= shown["width"]
+
+
+STACKED = ("peel", "shear")
+
+
+@pytest.mark.parametrize("name", ["filleted", "double unlike", "stepped"])
+def test_a_bondlines_ribbons_have_the_colour_of_the_still_picture_at_every_look(filleted, others, name):
+    result = filleted if name == "filleted" else others[name]
+    data, section = scene.scene_data(result), read_section(result)
+    still = {one.bond: one.colour for one in ribbons(section, framed(section), "both", 0.0)}
+    for shown in data["shown"]:
+        for ribbon in shown["ribbon"]["ribbons"]:
+            assert ribbon["colour"] == still[ribbon["name"] if len(still) > 1 else ""]
+    assert len(set(still.values())) == len(still)
 
 
 def test_units_of_what_is_read_off(filleted):
@@ -380,8 +473,8 @@ def test_no_more_bytes_than_a_page_can_bear(filleted, section, monkeypatch):
     monkeypatch.setattr(scene, "MANY_CELLS", cells - 1)
     coarse = scene.scene_data(filleted)
     assert len(coarse["grid"]) == 2
-    assert any(f"{cells:,} cells are drawn by their corners alone" in note for _, note in coarse["notes"]["always"])
-    assert not any("corners alone" in note for _, note in fine["notes"]["always"])
+    assert any(f"{cells:,} cells are drawn by their corners alone" in note for note in coarse["notes"]["always"])
+    assert not any("corners alone" in note for note in fine["notes"]["always"])
     parts = sum(len(json.dumps(piece["parts"])) for piece in coarse["pieces"])  # grows with the root of the cells
     assert (len(json.dumps(coarse["pieces"])) - parts) / cells * scene.MOST_CELLS < LARGEST_EVER
     monkeypatch.setattr(scene, "MOST_CELLS", cells - 1)

@@ -15,11 +15,16 @@ import fejoint
 from benchmarks.survival import SILL, Here
 from fejoint.errors import JointError, SetupError
 from fejoint.joint.file import template
+from fejoint.show import report
+from fejoint.show.report import sweep_page as sweep_pages
+from fejoint.show.report import write_report
 from fejoint.show.report.chart_words import chart_alt
+from fejoint.show.report.page import Picture
 from fejoint.show.report.sweep_page import sweep_page
 from fejoint.show.report.sweep_table import cases_table
 from fejoint.show.sweeps.best import best_designs
 from fejoint.show.sweeps.limits import Limit
+from fejoint.show.sweeps.table import SCHEMA_VERSION
 from fejoint.study.table import write_sweep
 
 LIMITS = [f"{PEEL} <= 75", f"{SHEAR} <= 22"]
@@ -217,6 +222,24 @@ def test_a_chart_of_too_many_marks_is_made_of_pixels(tmp_path, monkeypatch):
     assert [e["attrs"]["src"][:22] for e in page.all("img")] == ["data:image/png;base64,"] * 2
 
 
+def test_too_large_a_page_is_written_without_charts_or_not_at_all(tmp_path, monkeypatch):
+    source = "data:image/svg+xml;base64," + "A" * 400_000
+    charts = [Picture(source, "Curves: peak peel over overlap length, 2 cases.", "")]
+    monkeypatch.setattr(sweep_pages, "_charts", lambda table, limits: (charts, ""))
+    folder = written(tmp_path / "s", ended(grid(**{L: [10.0, 20.0]})))
+    assert len(Parsed(write_report(folder).read_text(encoding="utf-8")).all("img")) == 1  # room enough by default
+    monkeypatch.setattr(report, "MOST_BYTES", 300_000)
+    path = write_report(folder, tmp_path / "a.html")
+    assert path.stat().st_size < 300_000
+    page = Parsed(path.read_text(encoding="utf-8"))
+    assert not page.all("img") and len(page.cases()[1]) == 2
+    assert "With charts this page would take more than 0.3 MB; fejoint chart draws them" in page.section("charts")
+    monkeypatch.setattr(report, "MOST_BYTES", 1000)
+    with pytest.raises(SetupError, match="more than"):
+        write_report(folder, tmp_path / "b.html")
+    assert not (tmp_path / "b.html").exists()
+
+
 def test_charts_of_texts_and_of_nothing_are_said_too():
     table = grid(**{L: [10.0, 20.0], M: ["steel", "aluminium"]})
     table[PEEL] += 5.0 * (table[M] == "steel")
@@ -249,6 +272,15 @@ def test_poor_studies_have_a_page_that_says_so(table, limits, said, tmp_path, no
     assert said in page.section("best")
     assert "None suits what was varied" in page.section("charts")
     assert len(page.cases()[1]) == len(table)
+
+
+def test_shares_are_explained_as_they_are_counted(tmp_path, no_charts):
+    """At a negative lower limit the share is the value over the limit: the words must not say otherwise."""
+    limits = [f"{PEEL} >= -100"]
+    table = ended(grid(**{L: [80.0, 120.0]}), limits)  # peel, by the invented formula: -10 and -50 MPa
+    said = Parsed(sweep_page(written(tmp_path / "s", table, limits))).section("best").replace("\N{NO-BREAK SPACE}", " ")
+    assert "case 1 10 %" in said and "case 2 50 %" in said
+    assert "in magnitude, the value over the limit; where a value must stay beyond a limit" in said
 
 
 def test_a_varied_load_is_warned_of(tmp_path, no_charts):
@@ -343,7 +375,10 @@ def test_a_missing_or_damaged_file_is_named(study, name, tmp_path):
 @pytest.mark.parametrize(
     ("change", "said"),
     [
-        ({"schema_version": 2}, "has schema version 2, and this fejoint reads 1"),
+        (
+            {"schema_version": SCHEMA_VERSION + 1},
+            f"has schema version {SCHEMA_VERSION + 1}, and this fejoint reads {SCHEMA_VERSION}",
+        ),
         ({"sweep": 3}, "lacks sweep"),
         ({"limits": ["peel"]}, "limit 'peel'"),
         ({"limits": ["status <= 3"]}, "holds texts"),
@@ -357,9 +392,21 @@ def test_what_sweep_json_says_wrong_is_said(study, change, said, tmp_path):
         sweep_page(folder)
 
 
-def test_a_table_of_something_else_is_refused(study, tmp_path):
+@pytest.mark.parametrize(
+    "other",
+    [
+        {"case": [1, 1], "status": ["done", "done"]},
+        {"case": [1.5, 2.5], "status": ["done", "done"]},
+        {"case": [1, 2], "feasible": [True, False]},
+        {"case": [1, 2], "status": [1e308, 1e308]},
+        {"case": [1, 2], "status": [True, True]},
+        {"case": [1, 2], "status": ["done", None]},
+    ],
+    ids=["one number", "no whole numbers", "no status", "numbers", "truths", "one missing"],
+)
+def test_a_table_of_something_else_is_refused(study, tmp_path, other):
     folder = written(tmp_path / "s", study, LIMITS)
-    pd.DataFrame({"case": [1, 1], "status": ["done", "done"]}).to_parquet(folder / "sweep.parquet")
+    pd.DataFrame(other).to_parquet(folder / "sweep.parquet")
     with pytest.raises(SetupError, match=r"sweep\.parquet: is no table of a sweep"):
         sweep_page(folder)
 

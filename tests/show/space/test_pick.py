@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from vtkmodules import vtkCommonDataModel
 
 from fejoint.errors import JointError
 from fejoint.show.space import pick, spots
@@ -71,6 +72,15 @@ def test_a_spot_says_value_unit_place_and_region(section):
     assert region == "lower"
 
 
+def test_a_spot_is_written_in_other_units(section):
+    # An inch is 25.4 mm; a psi is 6894.757 Pa.
+    (spot,) = pick.spots(section, [(2.54, 0.508)], "peel")
+    value, place = spot.lines("inch")
+    assert value.endswith(" psi")
+    assert float(value.split()[-2]) == pytest.approx(spot.value / 6.894757e-3, rel=5e-3)  # three digits
+    assert place == "at x = 0.1, y = 0.02 in (upper)"
+
+
 def test_places_are_lengths():
     assert pick.read_points(["1.5,-0.2", (1, 2.0), "1 inch, 0 mm"]) == [(1.5, -0.2), (1.0, 2.0), (25.4, 0.0)]
     for wrong in ("1", "1,2,3", "a,b", "nan,0", "1 kg,0", 3, None):
@@ -116,9 +126,9 @@ def test_a_click_finds_the_undeformed_place(section, options):
         body = plotter.actors["upper"].mapper.dataset
         flat = np.asarray(body.point_data["undeformed"])
         front = np.flatnonzero(np.isclose(flat[:, 2], flat[:, 2].max()) & (flat[:, 0] < 1.5) & (flat[:, 1] < 0.65))
-        met = 0
+        met, spot_at = 0, spots.picking(plotter, section, "axial")
         for point in front[:: len(front) // 8]:
-            spot, z = spots.spot_at(plotter, section, "axial", pixel(plotter, body.points[point]))
+            spot, z = spot_at(pixel(plotter, body.points[point]))
             if spot is None or spot.region != "upper":
                 continue  # on the outline a pixel may lie beside the body, or on the other piece
             near = max(np.ptp(body.points[:, 0]) / 300, 0.002)  # a pixel and a half of the picture
@@ -128,12 +138,30 @@ def test_a_click_finds_the_undeformed_place(section, options):
             assert spot.value == pytest.approx(pick.stress_at(section, spot.x, spot.y, "axial", "upper")[0])
             met += 1
         assert met >= 4
-        assert spots.spot_at(plotter, section, "axial", (2, 2)) == (None, 0.0)
+        assert spot_at((2, 2)) == (None, 0.0)
     finally:
         plotter.close()
 
 
-def test_a_click_shows_the_stress_and_the_next_one_replaces_it(section):
+def test_a_click_goes_by_search_trees(section, monkeypatch):
+    """A picker says nothing when it does not know a locator's data, and looks through every cell: then no tree is built."""
+    made, kind = [], vtkCommonDataModel.vtkStaticCellLocator
+    monkeypatch.setattr(vtkCommonDataModel, "vtkStaticCellLocator", lambda: (made.append(kind()), made[-1])[1])
+    plotter = stress_view(section, adherends="hidden", size=(400, 300))
+    try:
+        plotter.render()
+        made.clear()
+        spot_at, body = spots.picking(plotter, section, "peel"), plotter.actors["adhesive"].mapper.dataset
+        assert spot_at(pixel(plotter, body.center))[0].region == "adhesive"
+        (locator,) = made
+        assert locator.GetBuildTime() > 0
+    finally:
+        plotter.close()
+
+
+def test_a_click_shows_the_stress_and_the_next_one_replaces_it(section, monkeypatch):
+    made, picking = [], spots.picking
+    monkeypatch.setattr(spots, "picking", lambda *given: (made.append(given), picking(*given))[1])
     plotter = stress_view(section, "peel", end="left", size=(800, 600))
     try:
         plotter.render()
@@ -151,6 +179,7 @@ def test_a_click_shows_the_stress_and_the_next_one_replaces_it(section):
             assert said[-1].startswith("peel stress yy ")
             assert said[-1].endswith("mm (lower)")
         assert said[0] != said[1]
+        assert len(made) == 1  # search trees of the bodies take seconds: one set serves for all clicks
         # The mouse drawn on turns the joint and picks nothing.
         interactor.SetEventInformation(*place)
         interactor.InvokeEvent("LeftButtonPressEvent")

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -78,6 +80,7 @@ def test_ribbons_stand_clear_of_the_joint_and_of_one_another(solved):
 def test_the_scale_is_stated(filleted):
     found, section = made(filleted)
     (note,) = ribbon.ribbon_notes(found, framed(section))
+    assert "shear above peel" in note
     stress, height = (float(note.split("; ")[1].split(word)[0].split()[-1]) for word in (" MPa", " mm along x"))
     assert height == pytest.approx(stress * found[0].high, rel=0.01)  # three digits
     tallest = max(abs(one.high * peak.value) for one in found for _, peak in one.peaks)
@@ -97,6 +100,26 @@ def test_an_end_shows_its_part(solved):
             at = np.clip(line[:, 0], curve.x[0], curve.x[-1])
             mine = np.isclose(at, line[:, 0])  # a stair's look may show the next tread too
             np.testing.assert_allclose((line[mine, 1] - one.base) / one.high, curve.at(at[mine], "peel"), rtol=1e-6, atol=1e-6)
+
+
+def test_a_bondline_has_its_colour_wherever_it_is_shown(solved):
+    # Of a double lap the left end may show one layer, the right the other, the whole both: by its name each is one colour.
+    for name in ("double", "double unlike", "double pinned", "stepped"):
+        whole = {one.bond: one.colour for one in made(solved[name])[0]}
+        assert len(set(whole.values())) == len(whole) == (2 if name.startswith("double") else 1)
+        section = read_section(solved[name])
+        bonds, lines = section.joint.geometry.bonds(), solved[name].bondlines
+        for end in ("left", "right"):
+            frame = framed(section, end, stretch=2.0)
+            for one in ribbon.ribbons(section, frame, "both", 1.0):
+                assert one.colour == whole[one.bond], (name, end)
+        # Each layer alone in the window, whichever an end happens to show.
+        for bond, line in zip(bonds, lines, strict=True) if len(whole) > 1 else ():
+            window = (frame.window[0], (bond.y - 1e-3, bond.y + 1e-3))
+            (one,) = ribbon.ribbons(section, replace(frame, window=window), "peel", 1.0)
+            assert one.bond == f"bondline {line.number}"
+            assert one.numbers == [line.number]
+            assert one.colour == whole[one.bond]
 
 
 def test_the_picture_shows_the_ribbons_and_labels_their_peaks(solved):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ctypes
 import os
+import re
 
 import matplotlib.image
 import numpy as np
@@ -74,6 +75,34 @@ def test_options_are_drawn_and_stated(folder, section, picture):
     hidden = picture(folder, "shear", adherends="hidden", scale=0.0)
     assert "lower" not in hidden.actors
     assert hidden.actors["adhesive"].bounds[:2] == pytest.approx((-0.4, 12.9))
+
+
+def test_all_that_is_written_is_in_the_units_asked_for(solved, picture):
+    # 1 in = 25.4 mm, 1 psi = 6894.757 Pa, 1 lbf = 4.4482216 N.
+    result, options = solved["double pinned"], {"points": ["1,0"], "ribbon": "both", "apart": 0.3}
+    plain, other = picture(result, **options), picture(result, units="inch", **options)
+    texts = [actor.GetInput() for actor in other.actors.values() if hasattr(actor, "GetInput") and actor.IsA("vtkTextActor")]
+    texts += [actor.GetTitle() for actor in other.scalar_bars.values()]
+    assert sum("psi" in text for text in texts) > 5
+    assert any(text.endswith("lbf in") for text in texts)
+    assert not any(re.search(r"\b(MPa|mm|N)\b", text) for text in texts)
+    for region in ("inner", "adhesive"):
+        ends = [p.actors[region].mapper.scalar_range for p in (plain, other)]
+        values = [p.actors[region].mapper.dataset.point_data["stress_yy_MPa"] for p in (plain, other)]
+        for one, same in (ends, values):
+            np.testing.assert_allclose(one, np.multiply(same, 6.894757e-3), rtol=1e-6)
+    force = float(other.actors["force label"].GetInput().split()[0])
+    assert force == pytest.approx(result.joint.load.force / 4.4482216, rel=5e-4)  # four digits
+
+
+def test_what_adhesive_alone_is_coloured_is_told_of_it_alone(section, picture):
+    # Where the adherends have no colours, their stresses are none of the values that are shown.
+    nodes = np.unique(section.cells[section.cells_of("adhesive")])
+    for adherends in ("see-through", "hidden"):
+        *_, cut, everything = words(picture(section, "axial", adherends=adherends))
+        low, high = section.stress["axial"][nodes].min(), section.stress["axial"][nodes].max()
+        assert "largest on the layer's mid-line" in cut
+        assert everything.startswith(f"all values here: {low:.3g} to {high:.3g} MPa")
 
 
 @pytest.mark.parametrize("end", ["left", "right"])
@@ -357,6 +386,7 @@ def test_the_picture_is_written_and_not_blank(folder, tmp_path):
         ({"hide": "lower, upper, adhesive"}, "hide"),
         ({"hide": "adhesive", "adherends": "see-through"}, "hide"),
         ({"ribbon": "axial"}, "ribbon"),
+        ({"units": "feet"}, "units"),
         ({"points": ["1"]}, "point"),
         ({"points": [(100.0, 0.0)]}, "point"),
         ({"points": [(0.0, 1.0)], "hide": "upper"}, "point"),
@@ -431,6 +461,34 @@ def test_the_command_prints_what_it_labels(folder, section, tmp_path, capsys):
     assert run([*arguments, *options, "--ribbon", "both", "--limit", "7", "--png", str(tmp_path / "a.png")]) == 0
     assert capsys.readouterr().out.splitlines() == [*spots, f"Written: {tmp_path / 'a.png'}"]
     assert matplotlib.image.imread(tmp_path / "a.png").shape[:2] == (900, 1600)
+
+
+def test_the_command_speaks_in_the_units_asked_for(folder, section, capsys):
+    assert run(["view", str(folder), "--point", "2.54,0.508", "--units", "inch"]) == 0
+    (spot,) = view.spots(section, [(2.54, 0.508)], "peel")
+    assert capsys.readouterr().out.strip() == " ".join(spot.lines("inch"))
+    assert run(["view", str(folder), "--point", "0,0", "--units", "feet"]) == 2
+    assert capsys.readouterr().err == "fejoint: --units feet: must be one of mm, SI, inch.\n"
+
+
+@pytest.mark.parametrize(
+    "option",
+    [
+        "--end left",
+        "--scale 0",
+        "--stretch fit",
+        "--apart 0.5",
+        "--hide upper",
+        "--adherends hidden",
+        "--ribbon peel",
+        "--limit 3",
+    ],
+)
+def test_what_goes_with_a_picture_is_not_ignored_without_one(folder, capsys, option):
+    name, value = option.split()
+    assert run(["view", str(folder), "--point", "0,0", name, value]) == 2
+    out, said = capsys.readouterr()
+    assert (out, said) == ("", f"fejoint: {name} only goes with a picture; give --png, or leave --point out.\n")
 
 
 @pytest.mark.parametrize(

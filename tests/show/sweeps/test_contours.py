@@ -1,5 +1,7 @@
 """Contours of a sweep: they are those of the field, exactly what breaks a limit is hatched, nothing is covered."""
 
+import tracemalloc
+
 import numpy as np
 import pytest
 from chart_parts import (
@@ -25,7 +27,7 @@ from chart_parts import (
 )
 
 from fejoint.errors import JointError
-from fejoint.show.sweeps.contours import contour_figure
+from fejoint.show.sweeps.contours import _lay_ground, contour_figure
 from fejoint.show.sweeps.limits import Limit
 
 
@@ -171,3 +173,18 @@ def test_unknown_columns_are_named_with_the_nearest(table, name):
     names[name] = names[name][:-1]
     with pytest.raises(JointError, match="did you mean"):
         contour_figure(table, names["column"], names["x"], names["y"], f"{names['limit']} <= 3")
+
+
+def test_many_scattered_cases_need_no_grid_of_all_their_places():
+    """Triangles between n points are fewer than 2 n, which with what finds them is a few kB a point, and matplotlib is
+    some 20 MB; a grid of all places of x and y would hold n^2 numbers: 128 MB here."""
+    x, y = np.random.default_rng(5).random((2, 4000))
+    tracemalloc.start()
+    try:
+        ground = _lay_ground(x, y)
+        most = tracemalloc.get_traced_memory()[1]
+    finally:
+        tracemalloc.stop()
+    assert ground.grid is None
+    assert len(x) < len(ground.corners) < 2 * len(x)
+    assert most < 6e7

@@ -27,6 +27,7 @@ from chart_parts import (
     samples,
     with_refused,
 )
+from matplotlib.text import Text
 
 import fejoint
 from fejoint.errors import JointError
@@ -90,6 +91,18 @@ def test_a_limit_far_off_is_said_and_does_not_squash_the_curves(table):
         axes = family_figure(table, PEEL, L, T, f"{PEEL} <= {value}").axes[0]
         assert [text.get_text().replace("\n", " ") for text in axes.texts] == [f"peak peel ≤ {value} MPa lies {word}"]
         assert np.ptp(axes.get_ylim()) < 1.3 * np.ptp(table[PEEL].dropna())
+
+
+@pytest.mark.parametrize("value", [72, 76, 78])
+def test_a_limits_text_keeps_off_the_names_of_the_curves(table, value):
+    """Beside the samples of lines in the legend it would read as one of them: a letter's width, 10 points, between."""
+    figure = family_figure(table, PEEL, L, T, f"{PEEL} <= {value}")
+    legend = figure.legends[0]
+    (text,) = figure.axes[0].texts
+    lines = [Text.get_window_extent(part) for part in legend.get_texts()] + [
+        part.get_window_extent() for part in legend.get_lines()
+    ]
+    assert min(box.x0 for box in lines) - Text.get_window_extent(text).x1 >= 10 / 72 * figure.dpi
 
 
 def test_many_curves_take_a_colour_bar(inside, apart):
