@@ -28,9 +28,9 @@ class Peak:
 
 
 def foremost(sizes: Sequence[float]) -> int:
-    """Return the place of the largest of some sizes; of those that equal it but for round-off the first, always."""
-    largest = max(sizes)
-    return next(i for i, size in enumerate(sizes) if size >= largest - 1e-6 * abs(largest))
+    """Return the place of the largest size, of those equal to it but for round-off the first; 0 where none is a number."""
+    largest = max((size for size in sizes if size == size), default=0.0)
+    return next((i for i, size in enumerate(sizes) if size >= largest - 1e-6 * abs(largest)), 0)
 
 
 @dataclass(frozen=True, eq=False)

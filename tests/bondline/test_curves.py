@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from fejoint.bondline.curves import Bondline, Curve, EdgeLoads
+from fejoint.bondline.curves import Bondline, Curve, EdgeLoads, foremost
 
 NODES = np.array([0.0, 1.0, 2.5, 3.0, 7.0])  # ends of the pieces, mm
 
@@ -146,3 +146,9 @@ def test_a_part_that_ends_at_a_point_but_for_round_off_has_no_sliver():
     part = whole.part(1.0 - 1e-12, 3.0 + 1e-12)
     assert list(part.x[::2]) == [1.0 - 1e-12, 2.5, 3.0 + 1e-12]
     assert part.mean("shear") == pytest.approx(whole.part(1.0, 3.0).mean("shear"), rel=1e-9)
+
+
+def test_the_foremost_is_the_first_of_equals_and_never_what_is_no_number():
+    assert foremost([1.0, 2.0, 2.0 * (1 + 1e-9), 0.5]) == 1
+    assert foremost([float("nan"), -3.0, -2.0]) == 2
+    assert foremost([float("nan")]) == 0

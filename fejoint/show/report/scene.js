@@ -23,6 +23,7 @@
     azimuth: START.azimuth, elevation: START.elevation, zoom: 1, centre: { x: 0, y: 0, z: 0 },
   };
   let drawn = null; // what the last picture was made of: { traces, spots, half }
+  let told = null; // the piece that the value line speaks of
   let pending = false, aiming = 0;
   const pointer = { x: 0, y: 0 };
 
@@ -427,12 +428,33 @@
     const moved = motion.some((part) => part !== 0) ? words.motion : "";
     said.push(state.amount === 0 ? words.still : filled(words.scale, fine(scale()), moved));
     said.push(state.stretch === 1 ? words.true : filled(words.stretched, fine(state.stretch)), shown().note);
-    said.push(...cut().notes);
+    const [first, ...rest] = cut().notes, range = ranges();
+    said.push(first);
+    if (range) said.push(filled(words.range, ...range));
+    said.push(...rest);
     if (gap() > 0) said.push(filled(words.apart, asLength(gap())));
     return [...said, ...words.always];
   }
 
+  // The lowest and the highest value of what is shown and coloured, where colours end before.
+  function ranges() {
+    const ends = visible().filter(coloured).map((piece) => piece.steps[state.step].ranges[current().shown]).filter(Boolean).map((of) => of[state.stress]);
+    if (!ends.length) return null;
+    const low = Math.min(...ends.map((end) => end[0])), high = Math.max(...ends.map((end) => end[1]));
+    if (Math.max(-low, high) <= cut().limit * (1 + 1e-5)) return null; // six digits are written
+    return [fine(low * data.stress.factor), asStress(high)];
+  }
+
+  // What is hidden is not spoken of any more.
+  function forget() {
+    if (!told || !state.hidden.has(told)) return;
+    told = null;
+    at("value").textContent = data.notes.value;
+    at("tip").hidden = true;
+  }
+
   function words() {
+    forget();
     const limit = cut().limit, signed = stress().signed, map = data.maps[signed ? "signed" : "unsigned"];
     at("bar-label").textContent = `${stress().label}, ${data.stress.unit}`;
     at("colours").style.background = `linear-gradient(to right, ${map.join(", ")})`;
@@ -475,12 +497,13 @@
       return `${kind} along ${line}: ${asStress(values[i])}, x = ${asLength(x[i], 4)}`;
     }
     const { piece, nodes, step } = spot.piece, node = nodes[point.pointNumber % nodes.length];
-    const [x, y] = [piece.x, piece.y].map((packed) => {
-      const place = once(packed, numbers)[node];
-      return fine(place * data.length.factor, held(place, packed.step));
-    });
+    const axes = [piece.x, piece.y], place = axes.map((packed) => once(packed, numbers)[node]);
+    const [x, y] = place.map((value, axis) => fine(value * data.length.factor, held(value, axes[axis].step)));
+    // The middle of the layer, as far as the reach from a square end's corners, is not meant: places are rounded.
+    const reach = data.singular.reach - Math.max(1e-5, ...axes.map((packed) => packed.step || 0));
+    const near = data.singular.corners.some((corner) => Math.hypot(place[0] - corner[0], place[1] - corner[1]) < reach);
     const packed = step.stresses[state.stress];
-    return `${stress().label}: ${asStress(once(packed, numbers)[node], packed.step)}, x = ${x}, y = ${y} ${data.length.unit} (undeformed), ${piece.label}`;
+    return `${stress().label}: ${asStress(once(packed, numbers)[node], packed.step)}, x = ${x}, y = ${y} ${data.length.unit} (undeformed), ${piece.label}${near ? `, ${data.notes.singular}` : ""}`;
   }
 
   function hovered(event) {
@@ -493,6 +516,7 @@
     tip.style.left = `${Math.max(0, Math.min(x + 14, view.clientWidth - tip.offsetWidth - 2))}px`;
     tip.style.top = `${y > tip.offsetHeight + 16 ? y - tip.offsetHeight - 12 : y + 18}px`;
     at("value").textContent = text;
+    told = drawn.spots[event.points[0].curveNumber].piece?.piece || null;
   }
 
   // ---- controls -------------------------------------------------------------

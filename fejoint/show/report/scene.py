@@ -24,6 +24,7 @@ from fejoint.show.report.arrays import packed, packed_indices
 from fejoint.show.report.surface import cell_grid, surface
 from fejoint.show.space.captions import WORDS, cut_notes, width_note
 from fejoint.show.space.frame import Frame, framed
+from fejoint.show.space.pick import SINGULAR, singular_corners, singular_reach
 from fejoint.show.space.ribbon import RIBBONS, ribbon_notes, ribbons
 from fejoint.show.space.solid import STRESSES, SolvedSection, Window, read_section
 from fejoint.units import shown_unit
@@ -118,6 +119,10 @@ def scene_data(run: Result | Run, units: str = "mm") -> Words:
         "largest_scale": LARGEST_SCALE,
         "steps": [name for name, _, _ in _steps(section)],
         "grid": cell_grid(_coarse(section)).tolist(),
+        "singular": {
+            "corners": singular_corners(section.joint.geometry).tolist(),
+            "reach": singular_reach(section.joint.geometry),
+        },
         "pieces": _drawn_pieces(section, views, shown, limits),
         "notes": _notes(section),
     }
@@ -187,7 +192,7 @@ def _limits(section: SolvedSection, view: View, units: str) -> Limits:
         found[name] = []
         for alone in (False, True):
             cut, why = colour_limit(section, name, frame.shown, alone)
-            notes = cut_notes(section, name, frame, cut, why, alone, units)
+            notes = cut_notes(section, name, frame, cut, why, alone, units, ranged=False)
             found[name].append({"limit": cut, "notes": [_sentence(note) for note in notes]})
     return found
 
@@ -196,8 +201,9 @@ def _notes(section: SolvedSection) -> Words:
     """Return what is said of the drawing, `{}` for numbers that the controls set, and what holds always."""
     coarse = [f"The {len(section.cells):,} cells are drawn by their corners alone, straight lines between."]
     return {
-        **{key: _sentence(WORDS[key]) for key in ("scale", "true", "stretched", "apart")},
+        **{key: _sentence(WORDS[key]) for key in ("scale", "true", "stretched", "apart", "range")},
         "motion": WORDS["motion"],
+        "singular": SINGULAR,
         "still": "Displacements not drawn; grey lines: undeformed.",
         "empty": "None of the chosen pieces is here.",
         "value": "Point or click at the joint to read a value.",
@@ -262,13 +268,30 @@ def _drawn_pieces(section: SolvedSection, views: list[View], shown: list[View], 
                         "ux": packed(next(each), seen["motion"]),
                         "uy": packed(next(each), seen["motion"]),
                         "stresses": {name: packed(next(each), READ * min(ends[name]), around=0.0) for name in STRESSES},
+                        "ranges": _ranges(section, piece, shown, stress),
                     }
-                    for _ in steps
+                    for _, _, stress in steps
                 ],
                 "cells": packed_indices(made.cells),
                 "parts": [{name: packed_indices(getattr(part, name)) for name in PART} for part in made.parts],
             }
         )
+    return found
+
+
+def _ranges(
+    section: SolvedSection, piece: Piece, shown: list[View], stress: Mapping[str, Floats]
+) -> list[dict[str, list[float]] | None]:
+    """Return the lowest and the highest of every stress of a piece, MPa, for each of what is shown; None where it is not seen."""
+    found: list[dict[str, list[float]] | None] = []
+    for view in shown:
+        nodes = np.unique(section.cells[piece.cells & view.everything.shown])
+        ends = (
+            {name: [float(f"{end(values[nodes]):.6g}") for end in (np.min, np.max)] for name, values in stress.items()}
+            if len(nodes)
+            else None
+        )
+        found.append(ends)
     return found
 
 

@@ -26,6 +26,7 @@ WORDS = {  # `{}` for numbers: an interactive view fills them in anew
     "true": "thickness to the same scale as the length",
     "stretched": "thickness drawn {} times as large as the length",
     "apart": "pieces moved {} apart across the thickness",
+    "range": "all values here: {} to {}, but singular at the corners of the adhesive",
 }
 MANY, MOST = 1e3, 1e7  # between, numbers at the colour bar have no exponent
 
@@ -64,18 +65,28 @@ def width_note(section: SolvedSection, frame: Frame, units: str = "mm") -> str:
 
 
 def cut_notes(
-    section: SolvedSection, name: str, frame: Frame, cut: float, why: str, adhesive_alone: bool, units: str = "mm"
+    section: SolvedSection,
+    name: str,
+    frame: Frame,
+    cut: float,
+    why: str,
+    adhesive_alone: bool,
+    units: str = "mm",
+    ranged: bool = True,
 ) -> list[str]:
-    """Return what is said of where the colours of all that is shown, or of its adhesive alone, end, and of what lies beyond."""
+    """Return what is said of where the colours of all that is shown, or of its adhesive alone, end, and of what lies beyond.
+
+    `ranged`: whether all values are told, where some lie beyond; what hides pieces afterwards tells them itself.
+    """
     nodes = frame.nodes
     if adhesive_alone:
         nodes = np.intersect1d(nodes, section.cells[section.cells_of("adhesive")])
     value = section.stress[name][nodes]
     sign = "±" if STRESSES[name].signed else ""
     notes = [f"colours cut at {sign}{display(cut, 'MPa', units, 3)}, {why}"]
-    if np.abs(value).max(initial=0.0) > cut * (1 + 1e-9):
+    if ranged and np.abs(value).max(initial=0.0) > cut * (1 + 1e-9):
         low, high = (display(float(v), "MPa", units, 3) for v in (value.min(), value.max()))
-        notes.append(f"all values here: {low.split()[0]} to {high}, but singular at the corners of the adhesive")
+        notes.append(WORDS["range"].format(low.split()[0], high))
     if name == "shear" and any(bond.sign < 0 for bond in section.joint.geometry.bonds()):
         notes.append("in these axes the lower layer's shear has the sign opposite to that along its bondline")
     return notes

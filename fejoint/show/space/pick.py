@@ -9,10 +9,23 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fejoint.errors import JointError
+from fejoint.joint.geometry import Geometry
+from fejoint.show.shape import outlines
 from fejoint.show.space.solid import GRID, STRESSES, SolvedSection, stress_named
 from fejoint.units import as_number, display
 
-__all__ = ["Spot", "interpolated", "nearest_spot", "read_point", "read_points", "spots", "stress_at"]
+__all__ = [
+    "SINGULAR",
+    "Spot",
+    "interpolated",
+    "nearest_spot",
+    "read_point",
+    "read_points",
+    "singular_corners",
+    "singular_reach",
+    "spots",
+    "stress_at",
+]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -20,6 +33,8 @@ Bools = NDArray[np.bool_]
 
 TOUCH = 1e-6  # bondline thicknesses: a place so near a cell lies on it
 AT_ONCE = 4_000_000  # pairs of a place and a cell that are looked through together
+SINGULAR = "near a corner, where the stress is singular: depends on the mesh"
+SINGULAR_SHORT = "(singular corner)"
 MOST_STEPS = 30  # of Newton's iteration; cells with straight sides need few
 
 
@@ -37,6 +52,8 @@ class Spot(NamedTuple):
     name : str
         One of `fejoint.show.space.solid.STRESSES`.
     displacement : (float, float), mm
+    singular : bool
+        Whether it lies so near one of `singular_corners` that its value depends on the mesh.
     """
 
     value: float
@@ -46,13 +63,17 @@ class Spot(NamedTuple):
     y: float
     name: str
     displacement: tuple[float, float]
+    singular: bool
 
-    def lines(self, units: str = "mm") -> tuple[str, str]:
-        """Return the value, and where it is, in a display system."""
+    def lines(self, units: str = "mm", short: bool = False) -> tuple[str, str]:
+        """Return the value, and where it is, in a display system; `short`: in few words that it depends on the mesh."""
         meets = f", beside {' and '.join(self.beside)}" if self.beside else ""
         x, y = (display(round(v, 6) + 0.0, "mm", units) for v in (self.x, self.y))  # no -0
         value = display(self.value, "MPa", units, 3)
-        return f"{STRESSES[self.name].label} {value}", f"at x = {x.split()[0]}, y = {y} ({self.region}{meets})"
+        said, place = f"{STRESSES[self.name].label} {value}", f"at x = {x.split()[0]}, y = {y} ({self.region}{meets})"
+        if self.singular:
+            return (f"{said} {SINGULAR_SHORT}", place) if short else (said, f"{place}, {SINGULAR}")
+        return said, place
 
     def __str__(self) -> str:
         return " ".join(self.lines())
@@ -98,6 +119,10 @@ def spots(
     values = np.einsum("kn,kn->k", shapes, section.stress[name][nodes])
     moves = np.einsum("kn,kni->ki", shapes, section.displacement[nodes])
     names = {number: word for word, number in section.regions.items()}
+    g = section.joint.geometry
+    apart = np.hypot(*(places[:, None] - singular_corners(g)).transpose(2, 0, 1)).min(axis=1)
+    # The middle of the layer, whose stresses are reported, lies as far as the reach from a square end's corners: it is not meant.
+    singular = apart < singular_reach(g) * (1 - TOUCH)
     found = []
     for i, (x, y) in enumerate(places):
         pairs = np.flatnonzero(point == i)
@@ -108,7 +133,7 @@ def spots(
             raise _outside(section, float(x), float(y), region, list(here))
         k, beside = here[wanted[0]], tuple(word for word in here if word != wanted[0])
         move = float(moves[k, 0]), float(moves[k, 1])
-        found.append(Spot(float(values[k]), wanted[0], beside, float(x), float(y), name, move))
+        found.append(Spot(float(values[k]), wanted[0], beside, float(x), float(y), name, move, bool(singular[i])))
     return found
 
 
@@ -120,6 +145,27 @@ def nearest_spot(section: SolvedSection, x: float, y: float, name: str, region: 
         nodes = np.unique(section.cells[section.cells_of(region)])
         node = nodes[np.hypot(*(section.points[nodes] - [x, y]).T).argmin()]
         return spots(section, section.points[[node]], name, region)[0]
+
+
+def singular_corners(g: Geometry) -> Floats:
+    """Return the sharp corners (n, 2) of the adhesive at which it meets an adherend, mm: there the stress is singular.
+
+    Corners of a bead's free surface are none of them.
+    """
+    regions = outlines(g)
+    corners = np.unique(np.concatenate(regions.pop("adhesive")), axis=0)
+    metal = [polygon for polygons in regions.values() for polygon in polygons]
+    start = np.concatenate(metal)
+    side = np.concatenate([np.roll(polygon, -1, axis=0) for polygon in metal]) - start
+    from_start = corners[:, None] - start  # (corners, sides, 2)
+    along = np.clip((from_start * side).sum(axis=2) / (side**2).sum(axis=1), 0.0, 1.0)
+    off = np.hypot(*(from_start - along[..., None] * side).transpose(2, 0, 1)).min(axis=1)
+    return np.asarray(corners[off < TOUCH * g.bondline_thickness])
+
+
+def singular_reach(g: Geometry) -> float:
+    """Return how near a corner, mm, a stress is marked as one that depends on the mesh: half the thickness of the layer."""
+    return g.bondline_thickness / 2
 
 
 def interpolated(held: Floats, places: Floats) -> Floats:

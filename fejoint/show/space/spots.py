@@ -113,5 +113,5 @@ def _marked(plotter: Any, frame: Frame, spot: Spot, z: float, name: str, pixels:
         reset_camera=False,
         pickable=False,
     )
-    text = "\n".join(spot.lines(units))
+    text = "\n".join(spot.lines(units, short=True))
     return Label(name, text, place, text_extent(text, pixels), kind="flag", offset=(0.0, 1.2 * pixels))

@@ -1,13 +1,16 @@
 """The best designs of a sweep: of the cases solved, by the limits that were set.
 
 Best is what uses least of its tightest limit: a designer then has the most
-left for what no analysis knows. Beside it stand, for every key that was varied,
-the feasible cases at the least and at the largest value of it, such as the
-shortest overlap that still holds all limits.
+left for what no analysis knows. Where the force itself was varied that would be
+the least force, so there best is what holds the largest one within all limits.
+Cases without any load say nothing of a design and are not ranked. Beside it
+stand, for every key that was varied, the feasible cases at the least and at the
+largest value of it, such as the shortest overlap that still holds all limits.
 """
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -29,6 +32,8 @@ Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
 MOST = 10  # cases of a ranking
+FORCE = re.compile(r"load\.force(_|$)")
+LOAD = re.compile(r"load\.(force|moment|shear_force|temperature_change)(_|$)")
 
 
 @dataclass(frozen=True)
@@ -77,23 +82,27 @@ class Best:
     Attributes
     ----------
     ranked : tuple of Ranked
-        The feasible cases that use least of their tightest limit, best first. Where
-        none is feasible, the one that comes nearest.
+        The feasible cases under load, best first: those that use least of their tightest
+        limit, or, by force, those of the largest one. Where none is feasible, the one that comes nearest.
     extremes : tuple of Extreme
         Feasible cases at the ends of what was varied; without limits the cases with the least of each result.
     feasible : int
         How many cases are feasible; without limits, how many are done.
     notes : tuple of str
         Sentences: why there is nothing, what is left out.
+    by_force : str
+        The column of the force where the ranking is by its magnitude, largest first, and only of equal
+        ones by the use of limits; empty where it is by the use alone.
     """
 
     ranked: tuple[Ranked, ...] = ()
     extremes: tuple[Extreme, ...] = ()
     feasible: int = 0
     notes: tuple[str, ...] = ()
+    by_force: str = ""
 
 
-def best_designs(table: pd.DataFrame, limits: Limits = ()) -> Best:
+def best_designs(table: pd.DataFrame, limits: Limits = (), loaded: bool = False) -> Best:
     """Return the best designs of a sweep's table.
 
     Parameters
@@ -102,6 +111,8 @@ def best_designs(table: pd.DataFrame, limits: Limits = ()) -> Best:
         Index: the numbers of the cases. Of its columns `status` and, where it is there, `feasible` count.
     limits : texts or Limits
         What the designs are held against; one on a column that the table lacks is held by none.
+    loaded : bool
+        Whether every case carries a load that was not varied, so that none is without any.
 
     Raises
     ------
@@ -125,12 +136,43 @@ def best_designs(table: pd.DataFrame, limits: Limits = ()) -> Best:
     notes = _left_out(table, given, done)
     if not given:
         notes.append("The limits themselves are not known here, so the feasible cases are not ranked.")
+    under_load = loads(table) | loaded
+    if given and (holds if holds.any() else done)[~under_load].any():
+        notes.append(_without_load(table, holds if holds.any() else done, under_load))
     if not holds.any():
-        return Best(_ranked(table, given, use, tightest, done)[:1], (), 0, ("No case is feasible.", *notes))
+        return Best(_ranked(table, given, use, tightest, done & under_load)[:1], (), 0, ("No case is feasible.", *notes))
     if holds.sum() == 1:
         notes.insert(0, f"Case {table.index[holds][0]} alone is feasible: there is no other to compare it with.")
-    ranked = _ranked(table, given, use, tightest, holds)
-    return Best(ranked[:MOST], tuple(_ends(table, holds, use)), int(holds.sum()), tuple(notes))
+    by_force = next((name for name in _varied_loads(table) if FORCE.match(name)), "")
+    ranked = _ranked(table, given, use, tightest, holds & under_load, by_force)
+    return Best(ranked[:MOST], tuple(_ends(table, holds, use)), int(holds.sum()), tuple(notes), by_force)
+
+
+def loads(table: pd.DataFrame) -> Bools:
+    """Return in which cases any of the varied loads acts: force, moment, shear force, temperature change (cases).
+
+    Where none was varied every case counts as loaded: the joint file's load is that of all.
+    """
+    varied = _varied_loads(table)
+    if not varied:
+        return np.ones(len(table), dtype=bool)
+    return np.any([numbers(table, name) != 0 for name in varied], axis=0)
+
+
+def _varied_loads(table: pd.DataFrame) -> list[str]:
+    """Return the columns of loads that take more than one value."""
+    found = [name for name in parameters(table) if LOAD.match(name) and table[name].dtype.kind in "if"]
+    return [name for name in found if table[name].nunique() > 1]
+
+
+def _without_load(table: pd.DataFrame, which: Bools, under_load: Bools) -> str:
+    """Return the sentence on the cases that carry no load."""
+    number = int((which & ~under_load).sum())
+    case = "case" if number == 1 else "cases"
+    carry = "carries" if number == 1 else "carry"
+    word = "feasible" if which.sum() and "feasible" in table else "solved"
+    none = "" if (which & under_load).any() else " No other is there to rank."
+    return f"{number} {word} {case} {carry} no load at all, which says nothing of a design: left out of the ranking.{none}"
 
 
 def feasible(table: pd.DataFrame, limits: Sequence[Limit]) -> Bools:
@@ -187,11 +229,16 @@ def _share(table: pd.DataFrame, limit: Limit) -> Floats:
 
 
 def _ranked(
-    table: pd.DataFrame, limits: Sequence[Limit], use: Floats, tightest: NDArray[np.int64], which: Bools
+    table: pd.DataFrame, limits: Sequence[Limit], use: Floats, tightest: NDArray[np.int64], which: Bools, by_force: str = ""
 ) -> tuple[Ranked, ...]:
-    """Return some cases by their use of limits, least first; of equal ones in the order of the table."""
+    """Return some cases by their use of limits, least first; of equal ones in the order of the table.
+
+    By a column of forces, the largest magnitude comes first, and the use decides between equal ones.
+    """
     order = np.flatnonzero(which & np.isfinite(use))
     order = order[np.argsort(use[order], kind="stable")]
+    if by_force:
+        order = order[np.argsort(-np.abs(numbers(table, by_force)[order]), kind="stable")]
     return tuple(Ranked(int(table.index[i]), float(use[i]), limits[tightest[i]]) for i in order)
 
 
