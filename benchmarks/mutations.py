@@ -200,6 +200,27 @@ MUTATIONS = (
         "pass",
         "tests/study/test_sweep.py",
     ),
+    Mutation(
+        "what a user typed is not escaped in the page",
+        "fejoint/show/report/page.py",
+        "autoescape=True",
+        "autoescape=False",
+        "tests/show/report",
+    ),
+    Mutation(
+        "ribbon of a double lap's lower bond with the sign of the axes",
+        "fejoint/show/space/ribbon.py",
+        'bond.sign * section.stress["shear"][nodes]',
+        'section.stress["shear"][nodes]',
+        "tests/show/space/test_ribbon.py",
+    ),
+    Mutation(
+        "a run of another schema version is read",
+        "fejoint/show/space/solid.py",
+        "if version != SCHEMA_VERSION",
+        "if not version",
+        "tests/show/test_reading.py",
+    ),
 )
 
 
