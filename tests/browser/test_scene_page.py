@@ -12,7 +12,7 @@ import pytest
 
 from fejoint.errors import JointError
 from fejoint.show.space.frame import framed
-from fejoint.show.space.pick import nearest_spot, stress_at
+from fejoint.show.space.pick import nearest_spot, singular_corners, singular_reach, stress_at
 from fejoint.show.space.ribbon import COLOURS, mid_line_curves
 from fejoint.show.space.solid import STRESSES, read_section
 
@@ -163,7 +163,7 @@ def test_every_control_changes_the_picture(seen):
     seen.still()
 
 
-OF_BODY = re.compile(r"(.+): (\S+) MPa, x = (\S+), y = (\S+) mm \(undeformed\), (\w+)")
+OF_BODY = re.compile(r"(.+): (\S+) MPa, x = (\S+), y = (\S+) mm \(undeformed\), (\w+)(, near a corner, .* depends on the mesh)?")
 OF_RIBBON = re.compile(r"(shear|peel) along the bondline: (\S+) MPa, x = (\S+) mm")
 
 
@@ -235,6 +235,52 @@ def test_reads_the_runs_own_values_where_the_mouse_points(seen, run_page):
     assert ribbons > 1
     assert {"lower", "upper"} <= bodies
     assert cut > 2  # where the window cuts cells between their nodes
+    seen.still()
+
+
+def test_what_is_hidden_is_not_spoken_of_and_corners_are_marked(seen, run_page):
+    page, section = seen.page, read_section(run_page.parent)
+    boxes = {name: page.locator(f"#scene-pieces input[data-piece={name}]") for name in ("lower", "upper", "adhesive")}
+    page.locator("#scene-look").select_option(index=1)
+    page.locator("#scene-stress").select_option("peel")
+    ranges = set()
+    for hidden in ((), ("lower",), ("lower", "upper")):
+        for name in hidden:
+            boxes[name].uncheck()
+        picture = canvas(seen)
+        values = section.stress["peel"][framed(section, "left", hidden).nodes]
+        said = re.search(r"All values here: (\S+) to (\S+) MPa", page.locator("#scene-notes").inner_text())
+        assert tuple(map(number, said.groups())) == pytest.approx((values.min(), values.max()), rel=5e-3)  # three digits
+        ranges.add(said.groups())
+    assert len(ranges) > 1
+    # The adhesive is alone now.
+    corners, reach = singular_corners(section.joint.geometry), singular_reach(section.joint.geometry)
+    box, marks = page.locator(VIEW).bounding_box(), set()
+    drawn = picture.min(axis=2) < 240
+    drawn[:5] = drawn[-5:] = drawn[:, :5] = drawn[:, -5:] = False  # the frame's line
+    places = np.argwhere(drawn)
+    for down, right in places[np.linspace(0, len(places) - 1, 40).astype(int)]:
+        x, y = float(box["x"] + right + 0.5), float(box["y"] + down + 0.5)
+        page.mouse.move(x - 3, y - 3)
+        page.mouse.move(x, y, steps=2)
+        seen.rest(4)
+        if not page.locator("#scene-tip").is_visible():
+            continue
+        found = OF_BODY.fullmatch(page.locator("#scene-value").inner_text())
+        assert found, page.locator("#scene-value").inner_text()
+        assert found[5] == "adhesive"
+        off = np.hypot(*(corners - [number(found[3]), number(found[4])]).T).min()
+        if abs(off - reach) > 0.02 * reach:  # by the digits that are shown
+            assert bool(found[6]) is bool(off < reach), found[0]
+            marks.add(bool(found[6]))
+    assert marks == {True, False}
+    value = page.locator("#scene-value")
+    boxes["upper"].check()
+    seen.rest()
+    assert ", adhesive" in value.inner_text()
+    boxes["adhesive"].uncheck()
+    seen.rest()
+    assert value.inner_text() == "Point or click at the joint to read a value."
     seen.still()
 
 

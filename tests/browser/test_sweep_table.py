@@ -84,6 +84,68 @@ def test_filters_by_a_comparison_typed_after_tabbing_there(seen):
     seen.still()
 
 
+@pytest.mark.parametrize(
+    ("typed", "said"),
+    [
+        ("peak_shear_MPa <=", "peak_shear_MPa <=: a number is missing after it."),
+        ("|peak_shear_MPa| >", "|peak_shear_MPa| >: a number is missing after it."),
+        ("|peak_shear_MPa|", "|peak_shear_MPa|: a sign and a number are missing after it, such as < 10."),
+        ("status =", "status =: a text is missing after it."),
+    ],
+)
+def test_an_unfinished_condition_says_what_is_missing(seen, typed, said):
+    page = seen.page
+    page.locator("#cases-filter").fill(typed)
+    assert page.locator("#cases-problem").inner_text() == said
+    assert len(column(page, "status")) == 12  # it holds nothing back yet
+    seen.still()
+
+
+def test_a_condition_that_cannot_be_meant_says_why(seen):
+    page = seen.page
+    for typed, said in [
+        ("|status| = done", "status holds texts, which have no magnitude."),
+        ("|peak| < 3", "There is no column peak: the text was looked for as it stands."),
+        ("<= 3", "A column is missing before <=: the text was looked for as it stands."),
+    ]:
+        page.locator("#cases-filter").fill(typed)
+        assert page.locator("#cases-problem").inner_text() == said
+    seen.still()
+
+
+def test_bars_compare_the_magnitude_and_nothing_else_does(seen):
+    page, name = seen.page, "least_peel_MPa"
+    values = numbers(column(page, name))
+    sizes = sorted(map(abs, values))
+    middle = (sizes[3] + sizes[4]) / 2  # between two of the eight, which are shown rounded
+    assert max(values) < 0
+    page.locator("#cases-filter").fill(f"{name} < {middle}")
+    assert numbers(column(page, name)) == values  # all: they are negative
+    page.locator("#cases-filter").fill(f"{name} > 0")
+    assert not column(page, name)
+    for sign, holds in ((">", lambda x: abs(x) > middle), ("<", lambda x: abs(x) < middle)):
+        page.locator("#cases-filter").fill(f"| {name} |{sign} {middle}")
+        kept = numbers(column(page, name))
+        assert kept == [x for x in values if holds(x)]
+        assert 0 < len(kept) < len(values)
+    page.locator("#cases-filter").fill(f"{name} = {abs(values[0])}")
+    assert not column(page, name)
+    page.locator("#cases-filter").fill(f"|{name}| = {abs(values[0])}")
+    assert values[0] in numbers(column(page, name))
+    assert page.locator("#cases-problem").inner_text() == ""
+    seen.still()
+
+
+def test_how_a_case_ended_is_seen_without_scrolling_sideways(seen):
+    page = seen.page
+    page.set_viewport_size({"width": 1280, "height": 800})
+    frame = page.locator(".cases").bounding_box()
+    for name in ("feasible", "status", "warnings"):
+        box = heading(page, name).bounding_box()
+        assert box["x"] + box["width"] <= frame["x"] + frame["width"], name
+    seen.still()
+
+
 def test_filters_by_choices(seen):
     page = seen.page
     page.locator("#cases-status").select_option("refused")

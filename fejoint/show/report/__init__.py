@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable
 from functools import partial
 from pathlib import Path
@@ -40,13 +41,15 @@ def write_report(
     Raises
     ------
     JointError
-        No such folder, one that holds neither a run nor a sweep, a missing file, or another display system.
+        No path, no such folder, one that holds neither a run nor a sweep, a missing file, or another display system.
     SetupError
         A file is damaged or of another version, an extra is missing, the page
         cannot be written or is above `MOST_BYTES`.
     """
     from fejoint.show.files import write_files
 
+    if not isinstance(folder, str | os.PathLike):  # a Result, a table
+        raise JointError("write_report: give the folder of a run or a sweep; fejoint.write_run writes that of a result.")
     folder = Path(folder)
     out = folder / "report.html" if out is None else Path(out)
     if out.suffix.lower() != ".html":

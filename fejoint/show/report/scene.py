@@ -283,16 +283,17 @@ def _ranges(
     section: SolvedSection, piece: Piece, shown: list[View], stress: Mapping[str, Floats]
 ) -> list[dict[str, list[float]] | None]:
     """Return the lowest and the highest of every stress of a piece, MPa, for each of what is shown; None where it is not seen."""
-    found: list[dict[str, list[float]] | None] = []
+    own, found = np.unique(section.cells[piece.cells]), []
     for view in shown:
-        nodes = np.unique(section.cells[piece.cells & view.everything.shown])
-        ends = (
-            {name: [float(f"{end(values[nodes]):.6g}") for end in (np.min, np.max)] for name, values in stress.items()}
-            if len(nodes)
-            else None
-        )
+        nodes = np.intersect1d(view.everything.nodes, own)  # those in the window, as in the pictures
+        values = {name: stress[name][nodes] for name in STRESSES}
+        ends = {name: [_six(float(of.min())), _six(float(of.max()))] for name, of in values.items()} if len(nodes) else None
         found.append(ends)
     return found
+
+
+def _six(value: float) -> float:
+    return float(f"{value:.6g}")
 
 
 def _tolerances(views: list[View]) -> dict[str, float]:

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from fejoint.errors import JointError, SetupError
+from fejoint.joint.keys import column_name
 from fejoint.show.pen import shortened
 from fejoint.show.report.chart_words import KINDS, chart_alt
 from fejoint.show.report.page import Picture, Row, Table, download, few_colours, page, picture, png_picture, visible
@@ -26,6 +27,7 @@ from fejoint.show.sweeps.charts import words
 from fejoint.show.sweeps.limits import Limit, follows, numbers, parameters, read_limits
 from fejoint.show.sweeps.overview import free_parameters, main_columns, overview
 from fejoint.show.sweeps.table import MEANING, SCHEMA_VERSION, read_table
+from fejoint.units import as_number
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -37,6 +39,7 @@ HEAVIEST = 250_000  # characters of a chart as a drawing: with more marks it is 
 PNG_DPI = 130
 FEW = 12  # values of a varied key that are listed
 REASON, WARNING = 300, 900  # characters shown of a first reason, of a first warning
+LOADS = {"force": "N", "moment": "N*mm", "shear_force": "N", "temperature_change": "K"}
 POINTS = {
     "grid": "every combination of the values below",
     "zip": "the values below side by side: the first of every key together, then the second, and so on",
@@ -73,11 +76,12 @@ def sweep_page(
     about, joint_file = _about(folder), _joint_file(folder)
     table = _table(folder)
     limits = _limits(folder, about, table)
-    best = best_designs(table, limits)
+    document = _document(joint_file)
+    best = best_designs(table, limits, _is_loaded(document, table))
     say("drawing")
     charts, no_charts = _charts(table, limits)
     say("writing")
-    document, cases = _document(joint_file), cases_table(table, limits)
+    cases = cases_table(table, limits)
     title = document.get("title")
     context = {
         "cases": len(table),
@@ -91,6 +95,7 @@ def sweep_page(
         "ended": _ended(table),
         "warned": _warned(table),
         "best": best,
+        "by_force": words(best.by_force) if best.by_force else "",
         "ranked": _ranked(table, best, limits),
         "extremes": _extremes(table, best),
         "load_varied": [words(name) for name in free_parameters(table) if name.startswith("load.")],
@@ -99,6 +104,7 @@ def sweep_page(
         "unprinted": [i for i, column in enumerate(cases.columns, start=2) if not column.is_printed],
         "numeric": [i for i, column in enumerate(cases.columns, start=2) if column.is_number],
         "example": _example(table, limits),
+        "magnitude": _magnitude(table),
         "versions": {str(name): str(version) for name, version in about["versions"].items()},
         "joint_file": visible(joint_file),
         "joint_link": download(joint_file),
@@ -277,6 +283,21 @@ def _warned(table: pd.DataFrame) -> tuple[int, int, int, str] | None:
 # ---- best designs --------------------------------------------------------
 
 
+def _is_loaded(document: Mapping[str, Any], table: pd.DataFrame) -> bool:
+    """Return whether the joint file has a load that the table does not vary: every case carries it."""
+    load = document.get("load")
+    if not isinstance(load, Mapping):
+        return False
+    for key, unit in LOADS.items():
+        if key in load and column_name(f"load.{key}", unit) not in table:
+            try:
+                if as_number(load[key], unit) != 0:
+                    return True
+            except ValueError:  # damaged; the page does without
+                continue
+    return False
+
+
 def _ranked(table: pd.DataFrame, best: Best, limits: Sequence[Limit]) -> dict[str, Any]:
     """Return the ranking as columns and rows: what is used of the tightest limit, what the case is, what it comes to."""
     shown = [*free_parameters(table)[:5], *dict.fromkeys(limit.column for limit in limits if limit.column in table)][:8]
@@ -332,10 +353,18 @@ def _example(table: pd.DataFrame, limits: Sequence[Limit]) -> str:
     """Return a comparison that the table's filter takes."""
     for limit in limits:
         if limit.column in table:
+            if limit.of_magnitude:  # the filter takes the signed value where no bars say otherwise
+                return str(limit).replace(limit.column, f"|{limit.column}|", 1)
             return str(limit)
     for name in main_columns(table):
         return f"{name} <= {number_text(float(np.nanmedian(numbers(table, name))), 2)}"
     return "status = done"
+
+
+def _magnitude(table: pd.DataFrame) -> str:
+    """Return a comparison of a magnitude that the table's filter takes."""
+    name = next((name for name in main_columns(table) if "shear" in name), next(iter(main_columns(table)), "peak_shear_MPa"))
+    return f"|{name}| < 10"
 
 
 # ---- charts --------------------------------------------------------------

@@ -12,7 +12,7 @@ import numpy as np
 
 from fejoint.show.pen import shortened
 from fejoint.show.sweeps.best import feasible, use_of_limits
-from fejoint.show.sweeps.limits import Limit
+from fejoint.show.sweeps.limits import Limit, parameters
 from fejoint.show.sweeps.overview import free_parameters, main_columns
 from fejoint.units import display
 
@@ -25,7 +25,8 @@ MOST_ROWS = 3000
 MOST_BYTES = 2_500_000  # of the rows: the whole page is to stay below 4 MB
 DIGITS = 5
 # Characters of a text: of what is seen, of that of warnings, which are long and many, and of what opens under it.
-SHORT, SHORT_WARNING, LONG = 160, 48, 3000
+SHORT, SHORT_WARNING, LONG = 160, 32, 3000
+ENDED = ("feasible", "status", "warnings")  # stand beside what was varied, so that they are seen without scrolling
 LONGEST_PART = 16  # characters of a name on a line
 # So many columns of each kind have room on paper beside the case and how it ended.
 PRINTED_KEYS, PRINTED_RESULTS = 4, 3
@@ -64,7 +65,7 @@ class Table:
     Attributes
     ----------
     columns : sequence of Column
-        Without that of the case's number.
+        Without that of the case's number: what was varied, how it ended, results, reason and seconds.
     rows : sequence of Case
         In the order of the sweep.
     left_out : int
@@ -94,6 +95,7 @@ def cases_table(table: pd.DataFrame, limits: Sequence[Limit] = (), most: int = M
     most, bytes_ : int
     """
     printed = _printed(table, limits)
+    table = table[_in_view(table)]
     names = [str(name) for name in table.columns]
     columns = [Column(name, name_parts(name), _is_number(table[name]), name in printed) for name in names]
     status = [str(value) for value in table["status"]] if "status" in table else [""] * len(table)
@@ -157,6 +159,15 @@ def _bytes(cells: Sequence[Cell]) -> int:
 
 
 # ---- which ---------------------------------------------------------------
+
+
+def _in_view(table: pd.DataFrame) -> list[str]:
+    """Return the columns in the order they are shown: how a case ended comes before its many results."""
+    names = [str(name) for name in table.columns]
+    first = {*parameters(table), "title"}
+    ended = [name for name in ENDED if name in table]
+    results = [name for name in names if name not in first and name not in ended]
+    return [*(name for name in names if name in first), *ended, *results]
 
 
 def _printed(table: pd.DataFrame, limits: Sequence[Limit]) -> set[str]:

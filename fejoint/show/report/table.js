@@ -54,15 +54,27 @@
   const SAME = { "≤": "<=", "≥": ">=" };
 
   // A column's name may hold any character, so names are looked for before signs.
+  // In bars, |name|, a column is compared by its magnitude.
   function comparison(text) {
     let found = null;
     columns.forEach(({ name }, column) => {
-      const rest = text.toLowerCase().startsWith(name.toLowerCase()) ? SIGN.exec(text.slice(name.length)) : null;
-      if (rest && (!found || name.length > columns[found.column].name.length)) {
-        found = { column, sign: SAME[rest[1]] ?? rest[1], than: rest[2].trim() };
+      for (const ofMagnitude of [false, true]) {
+        const after = afterName(text, name, ofMagnitude);
+        const rest = after === null ? null : SIGN.exec(after);
+        if (rest && (!found || name.length > columns[found.column].name.length)) {
+          found = { column, ofMagnitude, sign: SAME[rest[1]] ?? rest[1], than: rest[2].trim() };
+        }
       }
     });
     return found;
+  }
+
+  // Returns what comes after a column's name, in bars or not; null where the text does not begin with it.
+  function afterName(text, name, inBars) {
+    const from = inBars ? /^\|\s*/.exec(text)?.[0].length : 0;
+    if (from === undefined || !text.slice(from).toLowerCase().startsWith(name.toLowerCase())) return null;
+    const after = text.slice(from + name.length);
+    return inBars ? (/^\s*\|(.*)$/.exec(after)?.[1] ?? null) : after;
   }
 
   const HOLDS = {
@@ -76,14 +88,29 @@
   function condition(text, say) {
     const found = comparison(text);
     if (!found) {
+      const alone = columns.find(({ name, isNumber }) => isNumber && afterName(text, name, true)?.trim() === "");
+      if (alone) {
+        say(`|${alone.name}|: a sign and a number are missing after it, such as < 10.`);
+        return null;
+      }
       const rest = /^(\S+?)\s*(?:<=|>=|!=|≤|≥|<|>|=)/.exec(text);
-      if (rest) say(`There is no column ${rest[1]}: the text was looked for as it stands.`);
+      const named = rest?.[1].replace(/^\|(.*)\|$/, "$1");
+      if (SIGN.test(text)) say(`A column is missing before ${SIGN.exec(text)[1]}: the text was looked for as it stands.`);
+      else if (rest) say(`There is no column ${named}: the text was looked for as it stands.`);
       const wanted = text.toLowerCase();
       return (each) => each.all.includes(wanted);
     }
-    const { column, sign, than } = found;
-    if (than === "") return null; // still being typed
+    const { column, ofMagnitude, sign, than } = found;
     const { name, isNumber } = columns[column];
+    if (than === "") { // still being typed
+      say(`${ofMagnitude ? `|${name}|` : name} ${sign}: a ${isNumber ? "number" : "text"} is missing after it.`);
+      return null;
+    }
+    if (ofMagnitude && !isNumber) {
+      say(`${name} holds texts, which have no magnitude.`);
+      return null;
+    }
+    const size = ofMagnitude ? Math.abs : (value) => value;
     const equal = sign === "=" || sign === "!=";
     if (!isNumber) {
       if (!equal) {
@@ -100,10 +127,10 @@
     }
     if (equal) {
       // As it is shown, or exactly.
-      const same = (each) => each.values[column] === number || Number(each.texts[column]) === number;
+      const same = (each) => size(each.values[column]) === number || size(Number(each.texts[column])) === number;
       return (each) => each.values[column] !== null && same(each) === (sign === "=");
     }
-    return (each) => each.values[column] !== null && HOLDS[sign](each.values[column], number);
+    return (each) => each.values[column] !== null && HOLDS[sign](size(each.values[column]), number);
   }
 
   function filter() {

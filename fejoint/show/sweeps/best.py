@@ -137,42 +137,41 @@ def best_designs(table: pd.DataFrame, limits: Limits = (), loaded: bool = False)
     if not given:
         notes.append("The limits themselves are not known here, so the feasible cases are not ranked.")
     under_load = loads(table) | loaded
-    if given and (holds if holds.any() else done)[~under_load].any():
-        notes.append(_without_load(table, holds if holds.any() else done, under_load))
+    if given:
+        notes += _without_load(holds if holds.any() else done, under_load, "feasible" if holds.any() else "solved")
     if not holds.any():
         return Best(_ranked(table, given, use, tightest, done & under_load)[:1], (), 0, ("No case is feasible.", *notes))
     if holds.sum() == 1:
         notes.insert(0, f"Case {table.index[holds][0]} alone is feasible: there is no other to compare it with.")
-    by_force = next((name for name in _varied_loads(table) if FORCE.match(name)), "")
+    by_force = next((name for name in _load_columns(table) if FORCE.match(name) and table[name].nunique() > 1), "")
     ranked = _ranked(table, given, use, tightest, holds & under_load, by_force)
     return Best(ranked[:MOST], tuple(_ends(table, holds, use)), int(holds.sum()), tuple(notes), by_force)
 
 
 def loads(table: pd.DataFrame) -> Bools:
-    """Return in which cases any of the varied loads acts: force, moment, shear force, temperature change (cases).
+    """Return in which cases any load of the table acts: force, moment, shear force, temperature change (cases).
 
-    Where none was varied every case counts as loaded: the joint file's load is that of all.
+    Where the table has none every case counts as loaded: all have the joint file's load.
     """
-    varied = _varied_loads(table)
-    if not varied:
+    columns = _load_columns(table)
+    if not columns:
         return np.ones(len(table), dtype=bool)
-    return np.any([numbers(table, name) != 0 for name in varied], axis=0)
+    acts: Bools = np.any([numbers(table, name) != 0 for name in columns], axis=0)  # a missing one is not known to be 0
+    return acts
 
 
-def _varied_loads(table: pd.DataFrame) -> list[str]:
-    """Return the columns of loads that take more than one value."""
-    found = [name for name in parameters(table) if LOAD.match(name) and table[name].dtype.kind in "if"]
-    return [name for name in found if table[name].nunique() > 1]
+def _load_columns(table: pd.DataFrame) -> list[str]:
+    return [name for name in parameters(table) if LOAD.match(name) and table[name].dtype.kind in "if"]
 
 
-def _without_load(table: pd.DataFrame, which: Bools, under_load: Bools) -> str:
-    """Return the sentence on the cases that carry no load."""
+def _without_load(which: Bools, under_load: Bools, what: str) -> list[str]:
+    """Return a sentence on those cases that carry no load, if there are any."""
     number = int((which & ~under_load).sum())
-    case = "case" if number == 1 else "cases"
-    carry = "carries" if number == 1 else "carry"
-    word = "feasible" if which.sum() and "feasible" in table else "solved"
-    none = "" if (which & under_load).any() else " No other is there to rank."
-    return f"{number} {word} {case} {carry} no load at all, which says nothing of a design: left out of the ranking.{none}"
+    if not number:
+        return []
+    cases = f"1 {what} case carries" if number == 1 else f"{number} {what} cases carry"
+    none = "" if (which & under_load).any() else " There is no other to rank."
+    return [f"{cases} no load at all, which says nothing of a design, and so {'is' if number == 1 else 'are'} not ranked.{none}"]
 
 
 def feasible(table: pd.DataFrame, limits: Sequence[Limit]) -> Bools:

@@ -363,6 +363,32 @@ def test_looks_are_those_of_the_still_pictures(data, section):
                     assert why in given["notes"][0]
 
 
+def test_corners_are_told_and_what_is_said_of_them(data):
+    # The layer is 0.2 mm thick, as high as its fillets; 12.5 mm long.
+    given = {(round(x, 9), round(y, 9)) for x, y in data["singular"]["corners"]}
+    assert given == {(-0.4, -0.1), (0.0, 0.1), (0.0, 0.3), (12.9, 0.1), (12.5, -0.1), (12.5, -0.3)}
+    assert data["singular"]["reach"] == 0.1
+    assert "depends on the mesh" in data["notes"]["singular"]
+
+
+@pytest.mark.parametrize("hidden", [(), ("lower",), ("adhesive",), ("lower", "upper")])
+def test_ranges_of_the_pieces_are_together_what_the_still_picture_tells_of_them(data, section, hidden):
+    for look in data["looks"]:
+        for view in look["views"]:
+            end = None if look["key"] == "whole" else look["key"]
+            nodes = framed(section, end, hidden, None, float(view["stretch"])).nodes
+            for stress in STRESSES:
+                told = [
+                    piece["steps"][0]["ranges"][view["shown"]][stress] for piece in data["pieces"] if piece["label"] not in hidden
+                ]
+                values = section.stress[stress][nodes]
+                # Six digits are written.
+                assert min(low for low, _ in told) == pytest.approx(values.min(), rel=5e-6)
+                assert max(high for _, high in told) == pytest.approx(values.max(), rel=5e-6)
+    assert not any("All values" in note for cuts in data["shown"][0]["limits"].values() for cut in cuts for note in cut["notes"])
+    assert data["notes"]["range"].startswith("All values here: {} to {}, ")
+
+
 def test_every_stress_has_a_place_and_signed_ones_the_map_round_zero(data):
     assert [(s["key"], s["label"], s["signed"]) for s in data["stresses"]] == [
         (k, s.label, s.signed) for k, s in STRESSES.items()

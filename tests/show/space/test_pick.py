@@ -81,6 +81,47 @@ def test_a_spot_is_written_in_other_units(section):
     assert place == "at x = 0.1, y = 0.02 in (upper)"
 
 
+def test_corners_are_where_adhesive_and_adherends_meet(families):
+    """By hand from the joints' lengths, mm: layers 0.2 thick, their middle at y = 0 in single laps."""
+
+    def corners(name):
+        return {(round(x, 9), round(y, 9)) for x, y in pick.singular_corners(families[name].geometry)}
+
+    length = families["single"].geometry.length
+    assert corners("single") == {(x, y) for x in (0.0, length) for y in (-0.1, 0.1)}
+    # Toes and tops of fillets as high as the layer is thick, at 45 degrees, and the adherends' corners within.
+    filleted = {(-0.4, -0.1), (0.0, 0.1), (0.0, 0.3), (length + 0.4, 0.1), (length, -0.1), (length, -0.3)}
+    assert corners("single filleted") == filleted
+    # Two corners at either end of the stair's adhesive and two at each of its turns; feet of beads, not their free corners.
+    g = families["stepped unequal"].geometry
+    top, f, turns = g.lower.thickness / 2, g.fillet_height, 2 * len(g.risers) - 2
+    found = corners("stepped unequal")
+    assert {(round(x, 9), top) for x in (-0.1 - f, -0.1, 0.1, 0.1 + f)} <= found
+    assert len(found) == 2 * turns + 8
+    assert max(y for _, y in found) == pytest.approx(top)
+
+
+def test_a_stress_near_a_corner_is_said_to_depend_on_the_mesh(section, families):
+    near = "near a corner, where the stress is singular: depends on the mesh"
+    # The reach is half the layer's 0.2 mm; whatever region it is of.
+    for x, y, marked in [
+        (0, 0.1, True),
+        (0.06, 0.17, True),
+        (0.07, 0.03, True),
+        (0.08, 0.17, False),
+        (0, 0, False),
+        (-0.4, -0.1, True),
+    ]:
+        (spot,) = pick.spots(section, [(x, y)], "peel")
+        assert spot.singular is marked, (x, y)
+        assert str(spot).endswith(f"), {near}") is marked
+        long, short = spot.lines(), spot.lines(short=True)
+        assert (short == (f"{long[0]} (singular corner)", long[1].removesuffix(f", {near}"))) is marked
+    # At a square end the middle of the layer, whose peaks are reported, is no nearer than the reach.
+    square = SolvedSection(**{**vars(section), "joint": families["single"]})
+    assert [spot.singular for spot in pick.spots(square, [(0.0, 0.0), (0.0, 0.001), (0.0, -0.1)])] == [False, True, True]
+
+
 def test_places_are_lengths():
     assert pick.read_points(["1.5,-0.2", (1, 2.0), "1 inch, 0 mm"]) == [(1.5, -0.2), (1.0, 2.0), (25.4, 0.0)]
     for wrong in ("1", "1,2,3", "a,b", "nan,0", "1 kg,0", 3, None):

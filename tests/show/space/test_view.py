@@ -237,6 +237,14 @@ def test_places_are_labelled_where_they_are_drawn(filleted, picture):
         np.testing.assert_allclose(plotter.actors[f"point {i} mark"].mapper.dataset.points[0, :2], moved, atol=1e-4)
 
 
+def test_a_place_at_a_corner_is_labelled_as_one(section, picture):
+    plotter = picture(section, "peel", points=[(0.0, 0.1), (0.0, -0.1)])
+    corner, beside = (plotter.actors[f"point {i}"].GetInput().split("\n") for i in (1, 2))
+    assert corner[0].endswith(" MPa (singular corner)")
+    assert beside[0].endswith(" MPa")
+    assert len(corner) == len(beside) == 2
+
+
 def test_any_title_is_shown_on_one_line_as_it_stands(filleted, picture):
     joint = filleted.joint
     for text in ("<script>alert(1)</script>", "costs $5 and $\\frac{", "many\nlines\tand  gaps", "x" * 10_000, "ab " * 3000):
@@ -461,6 +469,14 @@ def test_the_command_prints_what_it_labels(folder, section, tmp_path, capsys):
     assert run([*arguments, *options, "--ribbon", "both", "--limit", "7", "--png", str(tmp_path / "a.png")]) == 0
     assert capsys.readouterr().out.splitlines() == [*spots, f"Written: {tmp_path / 'a.png'}"]
     assert matplotlib.image.imread(tmp_path / "a.png").shape[:2] == (900, 1600)
+
+
+def test_the_command_says_what_depends_on_the_mesh(folder, section, capsys):
+    end = section.joint.geometry.length
+    assert run(["view", str(folder), "--point", f"{end},-0.1", "--point", "3,0"]) == 0
+    corner, within = capsys.readouterr().out.splitlines()
+    assert corner.endswith(" mm (adhesive, beside lower), near a corner, where the stress is singular: depends on the mesh")
+    assert "singular" not in within
 
 
 def test_the_command_speaks_in_the_units_asked_for(folder, section, capsys):

@@ -136,3 +136,53 @@ def test_missing_values_and_columns():
     assert none.feasible == 0 and "No case has a value of spew_MPa" in none.notes[1]
     with pytest.raises(JointError, match="holds texts"):
         best_designs(table, ["status <= 3"])
+
+
+# ---- loads that are varied -----------------------------------------------
+
+FORCE, MOMENT, SHEAR_FORCE, HEAT = "load.force_N", "load.moment_N_mm", "load.shear_force_N", "load.temperature_change_K"
+
+
+def under(**loads):
+    """Return cases of a joint under some loads; peel, invented, is the sum of their magnitudes."""
+    table = pd.DataFrame(loads, index=pd.RangeIndex(1, len(next(iter(loads.values()))) + 1, name="case"))
+    table[PEEL] = table.abs().sum(axis=1)
+    return table.assign(status="done")
+
+
+def test_a_varied_force_ranks_by_its_magnitude_then_by_use():
+    table = under(**{FORCE: [0.0, 10.0, -30.0, 20.0, 30.0, 50.0, 0.0]})
+    table.loc[5, PEEL] = 25.0  # a better joint than that of case 3
+    best = best_designs(table, [f"{PEEL} <= 40"])
+    assert best.by_force == FORCE and best.feasible == 6  # case 6 breaks the limit
+    assert [found.case for found in best.ranked] == [5, 3, 4, 2]
+    assert [found.use for found in best.ranked] == [25 / 40, 30 / 40, 20 / 40, 10 / 40]
+    assert best.notes == ("2 feasible cases carry no load at all, which says nothing of a design, and so are not ranked.",)
+    # Every case carries a load of the joint file besides: none is left out.
+    best = best_designs(table, [f"{PEEL} <= 40"], loaded=True)
+    assert [found.case for found in best.ranked] == [5, 3, 4, 2, 1, 7] and not best.notes
+
+
+@pytest.mark.parametrize("other", [MOMENT, SHEAR_FORCE, HEAT])
+def test_other_loads_leave_the_ranking_by_use_and_count_as_loads(other):
+    best = best_designs(under(**{other: [30.0, 0.0, -10.0]}), [f"{PEEL} <= 40"])
+    assert not best.by_force and [found.case for found in best.ranked] == [3, 1]
+    assert best.notes == ("1 feasible case carries no load at all, which says nothing of a design, and so is not ranked.",)
+    # Without force, but not without load.
+    best = best_designs(under(**{FORCE: [0.0, 0.0, 20.0], other: [0.0, 5.0, 0.0]}), [f"{PEEL} <= 40"])
+    assert best.by_force == FORCE and [found.case for found in best.ranked] == [3, 2]
+
+
+def test_a_force_that_is_the_same_in_all_cases_changes_nothing():
+    best = best_designs(under(**{FORCE: [20.0] * 3, MOMENT: [3.0, 0.0, 1.0]}), [f"{PEEL} <= 40"])
+    assert not best.by_force and not best.notes and [found.case for found in best.ranked] == [2, 3, 1]
+
+
+def test_only_cases_without_load_are_no_ranking():
+    best = best_designs(under(**{FORCE: [0.0, 90.0]}), [f"{PEEL} <= 40"])
+    assert best.feasible == 1 and not best.ranked and best.notes[-1].endswith("There is no other to rank.")
+    # None is feasible: the nearest is one that carries a load.
+    table = under(**{FORCE: [0.0, 90.0, 80.0]})
+    table.loc[1, PEEL] = 50.0  # by a column of one's own, say
+    best = best_designs(table, [f"{PEEL} <= 40"])
+    assert [found.case for found in best.ranked] == [3] and "1 solved case carries no load" in best.notes[-1]
