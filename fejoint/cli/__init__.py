@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from fejoint import __version__
-from fejoint.cli.pictures import draw, report
+from fejoint.cli.pictures import draw, report, view
 from fejoint.cli.sweep import chart, sweep
 from fejoint.cli.terminal import Changes, JointFile, MaterialFiles, Units, console, known_units, read_joint, said, shown
 from fejoint.environment import SYSTEM_LIBRARIES
@@ -192,77 +192,6 @@ def demo(
 
 
 @app.command()
-def view(
-    folder: Annotated[Path, typer.Argument(metavar="DIR", help="Folder that 'fejoint solve --out' wrote.")],
-    stress: Annotated[str, typer.Option("--stress", metavar="NAME", help="shear, peel, axial, width or von-mises.")] = "peel",
-    png: Annotated[Path | None, typer.Option("--png", metavar="FILE", help="Write a picture; needs no display.")] = None,
-    end: Annotated[str | None, typer.Option("--end", metavar="SIDE", help="Look at one overlap end: left or right.")] = None,
-    scale: Annotated[
-        float | None,
-        typer.Option("--scale", metavar="FACTOR", help="Draw displacements this many times; one that fits unless given."),
-    ] = None,
-    stretch: Annotated[
-        str | None,
-        typer.Option(
-            "--stretch", metavar="FACTOR", help="Draw the thickness this many times; fit: as suits (so with --end), else 1."
-        ),
-    ] = None,
-    apart: Annotated[
-        float,
-        typer.Option("--apart", metavar="FACTOR", help="Move pieces apart, by so many times the thickness of what is shown."),
-    ] = 0.0,
-    hide: Annotated[
-        list[str], typer.Option("--hide", metavar="REGION", help="Leave out a region, such as upper; may be repeated.")
-    ] = [],  # noqa: B006 - typer copies it
-    adherends: Annotated[
-        str, typer.Option("--adherends", metavar="LOOK", help="Show the adherends solid, see-through or hidden.")
-    ] = "solid",
-    ribbon: Annotated[
-        str | None,
-        typer.Option("--ribbon", metavar="NAME", help="Stress along the bondlines as ribbons above: shear, peel or both."),
-    ] = None,
-    points: Annotated[
-        list[str],
-        typer.Option("--point", metavar="X,Y", help="Print the stress at a place, mm, and label it with --png; may be repeated."),
-    ] = [],  # noqa: B006
-    limit: Annotated[float | None, typer.Option("--limit", metavar="MPA", help="Stress at which the colours end, MPa.")] = None,
-    units: Units = "mm",
-) -> int:
-    """Show a solved joint in 3D: deformed, coloured by stress; a click tells the stress, --point prints it (no window then)."""
-    from fejoint.show.space.pick import read_points, spots
-    from fejoint.show.space.solid import read_section
-    from fejoint.show.space.view import open_window, view_png
-
-    known_units(units)
-    options: dict[str, Any] = {"end": end, "scale": scale, "stretch": _number_or_word(stretch), "apart": apart}
-    options |= {"hide": hide, "adherends": adherends, "ribbon": ribbon, "limit": limit}
-    if points and png is None:
-        plain: dict[str, Any] = {"apart": 0.0, "hide": [], "adherends": "solid"}
-        for key, value in options.items():
-            if value != plain.get(key):
-                raise JointError(f"--{key} only goes with a picture; give --png, or leave --point out.")
-    section, places = read_section(folder), read_points(points)
-    options |= {"stress": stress, "points": places, "units": units}
-    picked = spots(section, places, stress)
-    if png is not None:
-        view_png(section, png, **options)
-    elif not places:
-        open_window(section, **options)
-    for spot in picked:
-        print(" ".join(spot.lines(units)))
-    if png is not None:
-        print(f"Written: {png}")
-    return 0
-
-
-def _number_or_word(text: str | None) -> float | str | None:
-    try:
-        return None if text is None else float(text)
-    except ValueError:
-        return text
-
-
-@app.command()
 def benchmark(
     cases: Annotated[
         list[Path], typer.Argument(metavar="FILE|DIR", help="Case files, or folders of them; the shipped ones unless given.")
@@ -352,6 +281,7 @@ def schema() -> int:
     return 0
 
 
+app.command()(view)
 app.command()(draw)
 app.command()(report)
 app.command()(sweep)

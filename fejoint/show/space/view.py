@@ -39,6 +39,7 @@ __all__ = ["open_window", "stress_view", "view_png"]
 
 Floats = NDArray[np.float64]
 
+MOST: dict[str, float] = {"scale": 1e9, "stretch": 1e4, "apart": 1e3, "limit": 1e12}  # beyond, nothing is left to be seen
 ADHERENDS = ("solid", "see-through", "hidden")
 PIECES = 4  # of the side of a nine-node cell, so that bent arms look bent
 MANY_CELLS = 10_000  # beyond, two pieces a side do
@@ -231,9 +232,9 @@ def _check_factors(**factors: float | str | None) -> None:
         if factor is None or (key == "stretch" and factor == "fit"):
             continue
         zero = key in ("scale", "apart")
-        if isinstance(factor, str) or not (0 < factor < np.inf or (zero and factor == 0)):
+        if isinstance(factor, str) or not (0 < factor <= MOST[key] or (zero and factor == 0)):
             said = f'"{factor}"' if isinstance(factor, str) else f"{factor:g}"
-            allowed = "0 or a positive number" if zero else "a positive number"
+            allowed = f"{'0 or ' if zero else ''}a positive number up to {MOST[key]:g}"
             raise JointError(f"{key} = {said}: must be {allowed}{', or fit' if key == 'stretch' else ''}.")
 
 

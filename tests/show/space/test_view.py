@@ -515,10 +515,11 @@ def test_what_goes_with_a_picture_is_not_ignored_without_one(folder, capsys, opt
         ("--adherends", "glass", "see-through"),
         ("--ribbon", "axial", "shear, peel, both"),
         ("--hide", "wing", "lower, upper, adhesive"),
-        ("--stretch", "wide", "a positive number, or fit"),
+        ("--stretch", "wide", "a positive number up to 10000, or fit"),
         ("--apart", "-1", "0 or a positive number"),
         ("--scale", "nan", "0 or a positive number"),
         ("--limit", "0", "a positive number"),
+        ("--scale", "1e+30", "0 or a positive number up to 1e+09"),
         ("--point", "1;2", "two lengths"),
     ],
 )
