@@ -205,7 +205,7 @@ MUTATIONS = (
         "fejoint/show/report/page.py",
         "autoescape=True",
         "autoescape=False",
-        "tests/show/report",
+        "tests/show/report/test_notebook.py",
     ),
     Mutation(
         "ribbon of a double lap's lower bond with the sign of the axes",
