@@ -6,13 +6,13 @@ without them.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Bondline", "Curve", "EdgeLoads", "Peak", "foremost"]
+__all__ = ["Bondline", "Curve", "EdgeLoads", "Peak", "foremost", "foremost_peak"]
 
 Floats = NDArray[np.float64]
 
@@ -31,6 +31,11 @@ def foremost(sizes: Sequence[float]) -> int:
     """Return the place of the largest size, of those equal to it but for round-off the first; 0 where none is a number."""
     largest = max((size for size in sizes if size == size), default=0.0)
     return next((i for i, size in enumerate(sizes) if size >= largest - 1e-6 * abs(largest)), 0)
+
+
+def foremost_peak(peaks: Sequence[Peak], size: Callable[[Peak], float]) -> Peak:
+    """Return the peak whose size is the largest, chosen as `foremost` does, so that tables, cases and pictures name the same."""
+    return peaks[foremost([size(peak) for peak in peaks])]
 
 
 @dataclass(frozen=True, eq=False)

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fejoint.bondline.closed_form.comparison import THEORIES, Registered, Theory
-from fejoint.bondline.curves import Bondline, EdgeLoads, Peak, foremost
+from fejoint.bondline.curves import Bondline, EdgeLoads, Peak, foremost_peak
 from fejoint.errors import TheoryError
 from fejoint.joint.description import Joint
 from fejoint.joint.families import SingleLap, SteppedLap
@@ -208,20 +208,16 @@ def _result(answers: Answers) -> Result:
 # ---- the quantities --------------------------------------------------------
 
 
-def _first(peaks: list[Peak], size: Callable[[Peak], float]) -> Peak:
-    return peaks[foremost([size(peak) for peak in peaks])]
-
-
 def _peak_shear(answers: Answers, place: Place) -> Peak:
-    return _first([b.peak_shear for b in _asked(answers, place)], lambda peak: abs(peak.value))
+    return foremost_peak([b.peak_shear for b in _asked(answers, place)], lambda peak: abs(peak.value))
 
 
 def _peak_peel(answers: Answers, place: Place) -> Peak:
-    return _first([b.peak_peel for b in _asked(answers, place)], lambda peak: peak.value)
+    return foremost_peak([b.peak_peel for b in _asked(answers, place)], lambda peak: peak.value)
 
 
 def _least_peel(answers: Answers, place: Place) -> Peak:
-    return _first([b.least_peel for b in _asked(answers, place)], lambda peak: -peak.value)
+    return foremost_peak([b.least_peel for b in _asked(answers, place)], lambda peak: -peak.value)
 
 
 def _stress_at(name: str) -> Callable[[Answers, Place], float]:

@@ -193,7 +193,7 @@ def _for_paper(figure: Figure) -> Figure:
 
 
 def _main_theories(run: Run, comparison: Comparison | None) -> dict[str, Any]:
-    """Return the few theories that are drawn over the curves, by name."""
+    """Return the few theories that are drawn over the curves, by name, out of the comparison, which has solved them."""
     main = [entry.name for entry in THEORIES if run.joint.geometry.kind in entry.main]
     return {row.name: row.bondlines for row in (comparison.rows if comparison else []) if row.name in main}
 

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fejoint.bondline.curves import Curve, Peak
+from fejoint.bondline.curves import Curve, Peak, foremost_peak
 from fejoint.joint.geometry import Bond
 from fejoint.show.colours import FAINT, INK
 from fejoint.show.space.frame import Frame
@@ -67,9 +66,9 @@ class Ribbon:
     def peaks(self) -> list[tuple[str, Peak]]:
         """What is largest, as tables give it: shear by its magnitude, peel that opens; peel that closes too when it is larger."""
         if self.stress == "shear":
-            return [("peak", _first([curve.largest("shear") for curve in self.curves], lambda peak: abs(peak.value)))]
-        high = _first([curve.highest("peel") for curve in self.curves], lambda peak: peak.value)
-        low = _first([curve.lowest("peel") for curve in self.curves], lambda peak: -peak.value)
+            return [("peak", foremost_peak([curve.largest("shear") for curve in self.curves], lambda peak: abs(peak.value)))]
+        high = foremost_peak([curve.highest("peel") for curve in self.curves], lambda peak: peak.value)
+        low = foremost_peak([curve.lowest("peel") for curve in self.curves], lambda peak: -peak.value)
         return [("peak", high), ("least", low)] if -low.value > max(high.value, ALMOST) else [("peak", high)]
 
     def height(self, value: Floats | float) -> Floats:
@@ -205,12 +204,6 @@ def _part(curve: Curve, bond: Bond, frame: Frame) -> Curve | None:
     (x0, x1), (y0, y1) = frame.window
     start, end = max(bond.start, x0), min(bond.end, x1)
     return curve.part(start, end) if end > start and y0 < bond.y < y1 else None
-
-
-def _first(peaks: list[Peak], size: Callable[[Peak], float]) -> Peak:
-    """Return the largest peak; of those that are equal but for round-off the first, as tables do."""
-    largest = max(map(size, peaks))
-    return next(peak for peak in peaks if size(peak) >= largest - 1e-6 * abs(largest))
 
 
 def _round_below(value: float) -> float:
