@@ -22,6 +22,7 @@ DIMENSIONS = {
     "N*mm": ("a moment", "3 N*m"),
     "N/mm": ("a toughness (energy per area)", "0.43 N/mm"),
     "K": ("a temperature difference", "-100 K"),
+    "K absolute": ("an absolute temperature", "120 degC"),
     "1/K": ("an expansion per degree", "23e-6 1/K"),
     "": ("a number without unit", "0.35"),
 }
@@ -33,8 +34,19 @@ DISPLAY_SYSTEMS: dict[str, dict[str, str]] = {
     "inch": {"mm": "inch", "MPa": "psi", "N": "lbf", "N*mm": "lbf*inch", "N/mm": "lbf/inch", "K": "delta_degF"},
 }
 
+# Absolute temperatures have a zero of their own: kelvins of one degree of a scale, and the scale's reading at 0 K.
+ABSOLUTE = "K absolute"
+_SCALES = {"K": (1.0, 0.0), "C": (1.0, -273.15), "F": (1 / 1.8, -459.67), "R": (1 / 1.8, 0.0)}
+_NAMES_OF_SCALES = {
+    **dict.fromkeys(("K", "kelvin", "degK", "°K"), "K"),
+    **dict.fromkeys(("degC", "°C", "celsius", "degree_Celsius", "degrees_Celsius"), "C"),
+    **dict.fromkeys(("degF", "°F", "fahrenheit", "degree_Fahrenheit", "degrees_Fahrenheit"), "F"),
+    **dict.fromkeys(("degR", "°R", "rankine", "degree_Rankine"), "R"),
+}
+_SCALE_OF = {name.lower(): scale for name, scale in _NAMES_OF_SCALES.items()}
+
 _QUANTITY = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(.*?)\s*")
-# Temperatures only ever occur as differences, so an offset scale is read as one, in pint's own spelling
+# Temperatures but absolute ones are differences, so an offset scale is read as one, in pint's own spelling
 # (degree_Celsius) too; delta_degree_Celsius is one already and stays.
 _OFFSET_SCALE = re.compile(r"(?:°|\bdeg(?:rees?_?)?)\s*([CF])\b|\b(?:degrees?_)?(celsius|fahrenheit)\b", re.IGNORECASE)
 
@@ -62,6 +74,17 @@ def _factor(unit: str, inside: str) -> float:
         raise ValueError(f"{unit!r} is not a unit; {_wanted(inside)}") from None
 
 
+def _quantity(number: float, unit: str, inside: str) -> float:
+    """Return a number of a unit in the unit `inside`."""
+    if inside != ABSOLUTE:
+        return number * _factor(unit, inside)
+    scale = _SCALE_OF.get("".join(unit.removesuffix("absolute").split()).lower())
+    if scale is None:
+        raise ValueError(_wanted(inside))
+    kelvin, zero = _SCALES[scale]
+    return round((number - zero) * kelvin, 9)  # 233.15 for -40 degC, not 233.14999999999998
+
+
 def _wanted(inside: str) -> str:
     name, example = DIMENSIONS[inside]
     return f"must be {name}, such as {example!r}"
@@ -76,7 +99,7 @@ def as_number(value: Any, inside: str) -> float:
         A bare number is taken to be in `inside` already.
     inside : str
         One of ``mm``, ``MPa``, ``N``, ``N*mm``, ``N/mm``, ``K`` (a difference),
-        ``1/K`` or the empty string (no unit).
+        ``K absolute``, ``1/K`` or the empty string (no unit).
 
     Raises
     ------
@@ -90,9 +113,9 @@ def as_number(value: Any, inside: str) -> float:
         match = _QUANTITY.fullmatch(value)
         if match is None:
             raise ValueError(_wanted(inside))
-        number = float(match[1]) * (_factor(match[2], inside) if match[2] else 1.0)
+        number = _quantity(float(match[1]), match[2], inside) if match[2] else float(match[1])
     elif hasattr(value, "to") and hasattr(value, "magnitude"):
-        number = float(value.magnitude) * _factor(str(value.units), inside)
+        number = _quantity(float(value.magnitude), str(value.units), inside)
     else:
         try:
             number = float(value)
@@ -107,6 +130,10 @@ def as_number(value: Any, inside: str) -> float:
 
 def display(value: float, inside: str, system: str = "mm", digits: int = 4) -> str:
     """Return `value` (in unit `inside`) as text in a display system, with its unit."""
+    if inside == ABSOLUTE:
+        scale = "F" if system == "inch" else "C"
+        kelvin, zero = _SCALES[scale]
+        return f"{_digits(round(value / kelvin + zero, 9), digits)} deg{scale}"
     unit = DISPLAY_SYSTEMS[system].get(inside, inside)
     shown = value if unit == inside else value / _factor(unit, inside)
     name = unit.replace("delta_deg", "deg").replace("inch", "in")
@@ -114,7 +141,9 @@ def display(value: float, inside: str, system: str = "mm", digits: int = 4) -> s
 
 
 def shown_unit(inside: str, system: str) -> tuple[float, str]:
-    """Return the factor from an inside unit to the one of a display system, and that one's name."""
+    """Return the factor from an inside unit to the one of a display system, and that one's name; K for absolute temperatures."""
+    if inside == ABSOLUTE:
+        return 1.0, "K"
     shown = DISPLAY_SYSTEMS[system].get(inside, inside)
     return 1.0 / as_number(f"1 {shown}", inside), shown.replace("inch", "in")
 

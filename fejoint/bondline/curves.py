@@ -12,11 +12,14 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Bondline", "Curve", "EdgeLoads", "Peak", "foremost", "foremost_peak"]
+__all__ = ["LINEAR", "LOGARITHMIC", "PIOLA", "SMALL", "Bondline", "Curve", "EdgeLoads", "Peak", "foremost", "foremost_peak"]
 
 Floats = NDArray[np.float64]
 
 LINEAR = "linear (small rotation): Cauchy stress in the bondline's directions"
+SMALL = "small rotation: Cauchy stress in the bondline's directions, engineering strain"
+PIOLA = "large rotation: second Piola-Kirchhoff stress in the bondline's own directions, Green-Lagrange strain"
+LOGARITHMIC = "large rotation: Cauchy stress in the directions of the turned mid-line, logarithmic strain"
 
 
 @dataclass(frozen=True)
@@ -172,6 +175,14 @@ class Bondline:
         included; None for a theory.
     measure : str
         Which stress this is.
+    cauchy : Curve or None
+        Mid-line stress in the axes of space beside that in the bondline's own
+        directions; None where rotations are small.
+    shear_strain, plastic_strain : (n,) arrays or None
+        Along the mid-line, of an analysis along the load's path: engineering
+        shear strain (twice that of Green and Lagrange where rotations are
+        large: in simple shear the tangent of the angle), and equivalent
+        plastic strain where the adhesive may yield.
     """
 
     number: int
@@ -182,6 +193,9 @@ class Bondline:
     right: EdgeLoads | None = None
     transferred: Floats | None = None
     measure: str = LINEAR
+    cauchy: Curve | None = None
+    shear_strain: Floats | None = None
+    plastic_strain: Floats | None = None
 
     @property
     def edge(self) -> EdgeLoads | None:

@@ -2,43 +2,21 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal, Self
+from typing import TYPE_CHECKING, Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
+from fejoint.joint.conditions import Environment
 from fejoint.joint.families import AnyFamily
-from fejoint.joint.materials import AdherendMaterial, Adhesive, Orthotropic
-from fejoint.joint.model import Model, Unit, refuse
+from fejoint.joint.load import Load
+from fejoint.joint.materials import AdherendMaterial, Adhesive, Isotropic
+from fejoint.joint.model import Model, Unit
+from fejoint.joint.needed import check_figures
+
+if TYPE_CHECKING:
+    from fejoint.joint.yielding import Yielding
 
 __all__ = ["Analysis", "Joint", "Load"]
-
-
-class Load(Model):
-    """What acts on the joint."""
-
-    force: Annotated[float, Unit("N", ge=-1e9, le=1e9)] = Field(examples=["2.5 kN"])
-    """Total force over the width, along the joint; negative is compression"""
-    moment: Annotated[float, Unit("N*mm", ge=-1e12, le=1e12)] = Field(0.0, examples=["0 N*m"])
-    """Moment on the loaded end, counter-clockwise positive; pinned ends only"""
-    shear_force: Annotated[float, Unit("N", ge=-1e9, le=1e9)] = Field(0.0, examples=["0 N"])
-    """Force on the loaded end across the joint, positive lifts it; other than 0 the end is free to move so; clamped ends only"""
-    ends: Literal["clamped", "pinned"] = Field("clamped", examples=["clamped"])
-    """How the ends are held: clamped (end faces do not turn) or pinned (they turn)"""
-    temperature_change: Annotated[float, Unit("K", ge=-2000, le=2000)] = Field(0.0, examples=["0 K"])
-    """Temperature now less the stress-free temperature"""
-
-    @property
-    def force_alone(self) -> bool:
-        """Whether neither moment nor shear force acts."""
-        return self.moment == 0 and self.shear_force == 0
-
-    @model_validator(mode="after")
-    def _held(self) -> Self:
-        if self.moment != 0 and self.ends != "pinned":
-            refuse("moment", self.moment, 'only goes with ends = "pinned": a clamped end cannot turn under it')
-        if self.shear_force != 0 and self.ends != "clamped":
-            refuse("shear_force", self.shear_force, 'only goes with ends = "clamped": between pins nothing would hold the joint')
-        return self
 
 
 class Analysis(Model):
@@ -46,10 +24,10 @@ class Analysis(Model):
 
     large_rotation: bool = Field(False, examples=[False])
     """Let the joint straighten under load"""
-    adhesive_model: Literal["elastic", "plastic", "cohesive"] = Field("elastic", examples=["elastic"])
-    """Behaviour of the adhesive"""
+    adhesive_model: Literal["elastic", "plastic"] = Field("elastic", examples=["elastic"])
+    """Behaviour of the adhesive: elastic, or plastic beyond its yield stress"""
     adherend_plasticity: bool = Field(False, examples=[False])
-    """Let the adherends yield"""
+    """Let the adherends yield, the isotropic ones"""
     out_of_plane: Literal["plane-strain", "generalised", "automatic"] = Field("automatic", examples=["automatic"])
     """Across the width: plane-strain, generalised (no net force), automatic (generalised when the temperature changes)"""
     error_target: Annotated[float, Unit("", ge=1e-4, le=0.5)] = Field(0.01, examples=[0.01])
@@ -57,15 +35,10 @@ class Analysis(Model):
     mesh_density: Annotated[float, Unit("", ge=0.75, le=16)] = Field(1.0, examples=[1.0])
     """Fineness of the first mesh; 2.0 halves the elements everywhere"""
 
-    @model_validator(mode="after")
-    def _available(self) -> Self:
-        if self.large_rotation:
-            refuse("large_rotation", True, "this version only knows false; leave the key out")
-        if self.adhesive_model != "elastic":
-            refuse("adhesive_model", self.adhesive_model, 'this version only knows "elastic"')
-        if self.adherend_plasticity:
-            refuse("adherend_plasticity", True, "this version only knows false; leave the key out")
-        return self
+    @property
+    def nonlinear(self) -> bool:
+        """Whether the answer is not in proportion to the load: large rotation, or anything that yields."""
+        return self.large_rotation or self.adherend_plasticity or self.adhesive_model != "elastic"
 
 
 class Joint(Model):
@@ -88,26 +61,22 @@ class Joint(Model):
     """How the joint is analysed"""
 
     @model_validator(mode="after")
-    def _expansion_known(self) -> Self:
-        if self.load.temperature_change == 0:
-            return self
-        for place, material in self.materials_by_key().items():
-            keys = ("expansion_x", "expansion_y", "expansion_z") if isinstance(material, Orthotropic) else ("expansion",)
-            for key in keys:
-                if getattr(material, key) is None:
-                    refuse(
-                        f"{place}.{key}",
-                        None,
-                        f"needed because load.temperature_change = {self.load.temperature_change:g} K; add it",
-                    )
+    def _figures_known(self) -> Self:
+        check_figures(self)
         return self
 
     @property
     def out_of_plane(self) -> str:
-        """``"plane-strain"`` or ``"generalised"``: what `analysis.out_of_plane` comes to."""
+        """``"plane-strain"`` or ``"generalised"``: what `analysis.out_of_plane` comes to, the same on all of the load's path."""
         if self.analysis.out_of_plane != "automatic":
             return self.analysis.out_of_plane
-        return "generalised" if self.load.temperature_change != 0 else "plane-strain"
+        swollen = any(step.temperature_change != 0 or step.moisture != 0 for step in self.load.path())
+        return "generalised" if swollen else "plane-strain"
+
+    @property
+    def environment(self) -> Environment:
+        """Temperature and moisture at the end of the load's path."""
+        return self.load.environment
 
     @property
     def line_load(self) -> float:
@@ -132,7 +101,36 @@ class Joint(Model):
     @property
     def half(self) -> bool:
         """Whether the upper half of the section stands for the whole, by symmetry about y = 0."""
-        return self.geometry.has_like_halves and self.load.force_alone
+        return self.geometry.has_like_halves and self.load.force_alone and not self.analysis.nonlinear
+
+    def at(
+        self,
+        *,
+        force: float | None = None,
+        moment: float | None = None,
+        shear_force: float | None = None,
+        temperature_change: float | None = None,
+        moisture: float | None = None,
+    ) -> Joint:
+        """Return the joint under another momentary load, without steps; what is not named is as at the end of its path.
+
+        It stays in the state out of plane that the whole path has.
+        """
+        load = self.load.at(
+            force=force, moment=moment, shear_force=shear_force, temperature_change=temperature_change, moisture=moisture
+        )
+        return self.replace(load=load, analysis=self.analysis.replace(out_of_plane=self.out_of_plane))
+
+    def yielding(self) -> dict[str, Yielding]:
+        """Return how each region yields that may do so in this analysis, by the region's name."""
+        from fejoint.joint.yielding import yielding_of
+
+        adhesive, metal = self.analysis.adhesive_model == "plastic", self.analysis.adherend_plasticity
+        return {
+            name: yielding_of(material)
+            for name, material in self.materials().items()
+            if isinstance(material, Isotropic) and (adhesive if name == "adhesive" else metal)
+        }
 
     def materials(self) -> dict[str, AdherendMaterial | Adhesive]:
         """Return the material of every named region of the section."""

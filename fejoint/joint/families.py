@@ -9,7 +9,7 @@ from annotated_types import Len
 from pydantic import BeforeValidator, Field, model_validator
 
 from fejoint.joint.geometry import WITHIN, Adherend, Bond, Geometry, Length
-from fejoint.joint.model import refuse
+from fejoint.joint.model import in_order, refuse
 
 __all__ = ["FAMILIES", "AnyFamily", "DoubleLap", "SingleLap", "SteppedLap"]
 
@@ -19,13 +19,6 @@ MAX_STEPS = 20
 def _whole(value: Any) -> Any:
     """Return whole numbers of other libraries as Python's own."""
     return int(value) if hasattr(value, "__index__") and not isinstance(value, bool) else value
-
-
-def _in_order(value: Any) -> Any:
-    """Return arrays as lists, and refuse a set, whose order is not its user's."""
-    if isinstance(value, set | frozenset):
-        raise ValueError("must be a list in square brackets: a set has no order")
-    return value.tolist() if hasattr(value, "tolist") and not hasattr(value, "units") else value
 
 
 class SingleLap(Geometry):
@@ -238,11 +231,11 @@ class SteppedLap(Geometry):
     """Number of treads, equally long; with overlap_length"""
     overlap_length: Length | None = Field(None, examples=["30 mm"])
     """Length of all treads together, along the load"""
-    step_lengths: Annotated[tuple[Length, ...], Len(1, MAX_STEPS), BeforeValidator(_in_order)] | None = Field(
+    step_lengths: Annotated[tuple[Length, ...], Len(1, MAX_STEPS), BeforeValidator(in_order)] | None = Field(
         None, examples=[["10 mm", "10 mm", "10 mm"]]
     )
     """Length of every tread from the left, instead of steps and overlap_length"""
-    step_heights: Annotated[tuple[Length, ...], Len(2, MAX_STEPS + 1), BeforeValidator(_in_order)] | None = Field(
+    step_heights: Annotated[tuple[Length, ...], Len(2, MAX_STEPS + 1), BeforeValidator(in_order)] | None = Field(
         None, examples=[["0.4 mm", "0.4 mm", "0.4 mm", "0.4 mm"]]
     )
     """Height of every riser from the left, both butt ends among them; by default all equal"""

@@ -16,6 +16,7 @@ from fejoint.joint.description import Joint
 from fejoint.joint.families import FAMILIES
 from fejoint.joint.materials import Material
 from fejoint.joint.model import Model, as_joint_error, models_in, unit_of
+from fejoint.joint.sourced import Sourced
 
 __all__ = [
     "document_from_joint",
@@ -25,13 +26,14 @@ __all__ = [
     "joint_schema",
     "joint_to_toml",
     "load",
+    "plain",
     "read_text",
     "template",
     "with_changes",
 ]
 
 # Optional keys that a template shows as given, because one of several choices must be.
-TEMPLATE_KEYS = {"Adhesive": ("elastic_modulus", "poisson_ratio"), "SteppedLap": ("steps", "overlap_length")}
+TEMPLATE_KEYS = {"Adhesive": ("elastic_modulus", "poisson_ratio"), "SteppedLap": ("steps", "overlap_length"), "Load": ("force",)}
 MAX_BYTES = 1_000_000  # a joint file is a page of text; more is something else
 # Tables of the file that are no part of the joint: materials to choose from, and what to do with the joint.
 BESIDE_THE_JOINT = ("materials", "sweep")
@@ -100,7 +102,7 @@ def document_from_text(
 
 def document_from_joint(joint: Joint) -> dict[str, Any]:
     """Return the dict that `joint_from_document` makes the same joint of."""
-    return _plain(joint)
+    return plain(joint)
 
 
 def joint_from_document(document: Mapping[str, Any], name: str = "joint file") -> Joint:
@@ -148,7 +150,7 @@ def joint_to_toml(joint: Joint) -> str:
     """Return the joint as a joint file, every quantity with its unit."""
     import tomlkit
 
-    return tomlkit.dumps(_plain(joint))
+    return tomlkit.dumps(plain(joint))
 
 
 def joint_schema(tables: Mapping[str, Any] | None = None) -> dict[str, Any]:
@@ -159,10 +161,12 @@ def joint_schema(tables: Mapping[str, Any] | None = None) -> dict[str, Any]:
     named = {"type": "string", "description": "Name of a library adhesive; the other keys take the place of its figures"}
     schema["$defs"]["Adhesive"]["properties"]["material"] = named
     figure = {"type": "object", "properties": {"value": {}, "source": {"type": "string"}}, "required": ["value", "source"]}
-    for material in ("Isotropic", "Orthotropic", "Adhesive"):
-        for key, field in schema["$defs"][material]["properties"].items():
-            if "anyOf" in field and key not in ("sources", "name"):
-                field["anyOf"] = [option for option in field["anyOf"] if option != {"type": "null"}] + [figure]
+    for table in ("Isotropic", "Orthotropic", "Adhesive", "Hardening", "AtTemperature"):
+        for key, field in schema["$defs"][table]["properties"].items():
+            options = field.get("anyOf", [field] if field.get("type") == "array" else [])
+            options = [option for option in options if option != {"type": "null"}]
+            if options and key not in ("sources", "name") and not any("$ref" in option for option in options):
+                schema["$defs"][table]["properties"][key] = _either(field, options, figure)
     for family in FAMILIES.values():  # a file names its family; only Python has it from the class
         schema["$defs"][family.__name__]["required"].insert(0, "kind")
     schema["properties"]["materials"] = {
@@ -172,6 +176,13 @@ def joint_schema(tables: Mapping[str, Any] | None = None) -> dict[str, Any]:
     }
     schema["properties"].update(tables or {})
     return schema
+
+
+def _either(field: dict[str, Any], options: list[Any], figure: dict[str, Any]) -> dict[str, Any]:
+    """Return the schema of a figure that is given bare or with its source; what says what it means stays outside."""
+    outside: dict[str, Any] = {key: field[key] for key in ("default", "description", "examples", "title") if key in field}
+    inside = [{key: value for key, value in option.items() if key not in outside} for option in options]
+    return {"anyOf": [*inside, figure], **outside}
 
 
 def template(kind: str) -> str:
@@ -279,8 +290,8 @@ def _set(document: Any, path: list[str], value: Any) -> None:
 # ---- writing -------------------------------------------------------------
 
 
-def _plain(model: Model) -> dict[str, Any]:
-    """Return a model as nested dicts of TOML values, leaving out what was not given."""
+def plain(model: Model) -> dict[str, Any]:
+    """Return a part of a joint as nested dicts of TOML values, leaving out what was not given."""
     import tomlkit
 
     out: dict[str, Any] = {}
@@ -291,14 +302,14 @@ def _plain(model: Model) -> dict[str, Any]:
         if value is None or (isinstance(model, Material) and name == "name" and not value):
             continue
         if isinstance(value, Model):
-            out[field.alias or name] = _plain(value)
+            out[field.alias or name] = plain(value)
             continue
-        unit = unit_of(field)
+        unit = (unit_of(field) or "").removesuffix(" absolute")
         if isinstance(value, tuple):
-            out[field.alias or name] = [f"{item!r} {unit}" for item in value]
-            continue
-        shown = f"{value!r} {unit}" if unit and not isinstance(value, int) else value
-        if isinstance(model, Material) and name in model.sources:
+            shown: Any = [plain(v) if isinstance(v, Model) else f"{v!r} {unit}" if unit else v for v in value]
+        else:
+            shown = f"{value!r} {unit}" if unit and not isinstance(value, int) else value
+        if isinstance(model, Sourced) and name in model.sources:
             figure = tomlkit.inline_table()
             figure.update({"value": shown, "source": model.sources[name]})
             shown = figure
@@ -312,15 +323,29 @@ def _template(model: type[Model], path: tuple[str, ...], lines: list[str], model
     for name, field in model.model_fields.items():
         key = field.alias or name
         inner = [models[key]] if key in models else models_in(field.annotation)
-        if len(inner) == 1:
+        if len(inner) == 1 and not _in_a_line(field, inner[0]):
             if field.examples or isinstance(field.annotation, type) or key in models:
                 tables.append((key, inner[0], field.description or ""))
             continue
         if not field.examples:
             continue
-        text = json.dumps(field.examples[0])
+        text = _inline(field.examples[0])
         optional = not field.is_required() and name not in ("kind", "title", *TEMPLATE_KEYS.get(model.__name__, ()))
         lines.append(f"{'# ' if optional else ''}{key} = {text}".ljust(43) + f" # {field.description}")
     for key, inner_model, meaning in tables:
         lines += ["", f"[{'.'.join((*path, key))}]".ljust(43) + f" # {meaning}"]
         _template(inner_model, (*path, key), lines, models)
+
+
+def _in_a_line(field: Any, inner: type[Model]) -> bool:
+    """Return whether a template shows a part in one line: a list of tables, or one that belongs to a material."""
+    return "tuple" in str(field.annotation) or (issubclass(inner, Sourced) and not issubclass(inner, Material))
+
+
+def _inline(value: Any) -> str:
+    """Return an example as TOML in one line."""
+    if isinstance(value, dict):
+        return f"{{ {', '.join(f'{key} = {_inline(item)}' for key, item in value.items())} }}"
+    if isinstance(value, list):
+        return f"[{', '.join(map(_inline, value))}]"
+    return json.dumps(value)

@@ -12,13 +12,14 @@ from fejoint.errors import JointError
 from fejoint.joint.description import Joint
 from fejoint.joint.families import FAMILIES
 from fejoint.joint.library import named
-from fejoint.joint.materials import Isotropic, Material, Orthotropic, overridden
+from fejoint.joint.materials import Isotropic, Material, Orthotropic, merged, overridden
 from fejoint.joint.model import Model, models_in, unit_of
+from fejoint.joint.sourced import Sourced
 
 __all__ = ["column_name", "known_keys", "near", "value_at", "with_values"]
 
 MOST_NAMED = 12  # words of a hint
-_UNIT_IN_A_NAME = {"N*mm": "N_mm", "N/mm": "N_per_mm", "1/K": "per_K"}
+_UNIT_IN_A_NAME = {"N*mm": "N_mm", "N/mm": "N_per_mm", "1/K": "per_K", "K absolute": "K"}
 
 
 @cache
@@ -32,13 +33,14 @@ def known_keys(kind: str | None = None) -> dict[str, str | None]:
 
     def walk(model: type[Model], prefix: str) -> None:
         for name, field in model.model_fields.items():
-            if issubclass(model, Material) and name in ("name", "sources"):
+            if (issubclass(model, Material) and name == "name") or (issubclass(model, Sourced) and name == "sources"):
                 continue
-            key, inner = f"{prefix}{field.alias or name}", models_in(field.annotation)
+            listed = "tuple" in str(field.annotation)
+            key, inner = f"{prefix}{field.alias or name}", [] if listed else models_in(field.annotation)
             if name == "geometry":
                 inner = [FAMILIES[k] for k in ([kind] if kind in FAMILIES else FAMILIES)]
             if name == "material" or not inner:
-                known[key] = None if "tuple" in str(field.annotation) else unit_of(field)
+                known[key] = None if listed else unit_of(field)
             for part in inner:
                 walk(part, f"{key}.")
 
@@ -87,7 +89,7 @@ def with_values(document: Mapping[str, Any], values: Mapping[str, Any]) -> dict[
         _check_written(key, value)
         place, of_material, figure = key.partition(".material.")
         if of_material:
-            of_materials.setdefault(f"{place}.material", {})[figure] = value
+            _put(of_materials.setdefault(f"{place}.material", {}), figure.split("."), value)
         else:
             _put(new, key.split("."), value)
     for place, own in of_materials.items():
@@ -101,7 +103,7 @@ def with_values(document: Mapping[str, Any], values: Mapping[str, Any]) -> dict[
             table = overridden(opened, own)
         elif table is None or isinstance(table, Mapping):
             _check_alike(place, table or {}, own)
-            table = {**(table or {}), **own}
+            table = merged(table or {}, own)
         else:
             raise JointError(f"{place}: is a value, neither the name of a material nor a table; check it.")
         _put(new, place.split("."), table)

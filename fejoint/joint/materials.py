@@ -2,120 +2,18 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any, Self
+from typing import Annotated, Any, Literal, Self
 
 from pydantic import BeforeValidator, Discriminator, Field, Tag, ValidationInfo, model_validator
 
-from fejoint.joint.library import ELASTIC, named
-from fejoint.joint.model import Model, Unit, refuse
+from fejoint.joint.conditions import Environment
+from fejoint.joint.isotropic import Expansion, Isotropic, Material, PoissonRatio, Stress
+from fejoint.joint.library import named
+from fejoint.joint.model import Unit, refuse
+from fejoint.joint.overriding import merged, overridden
+from fejoint.joint.temperature import AtTemperature
 
-__all__ = ["AdherendMaterial", "Adhesive", "Isotropic", "Orthotropic", "overridden"]
-
-Stress = Annotated[float, Unit("MPa", gt=0)]
-Expansion = Annotated[float, Unit("1/K")]
-PoissonRatio = Annotated[float, Unit("", gt=-1, lt=0.5)]
-
-GIVEN = "given by the user"
-
-
-class Material(Model):
-    """Base of all materials: a name and, figure by figure, where the numbers come from."""
-
-    name: str = ""
-    """What the material is called in tables and reports"""
-    sources: dict[str, str] = Field(default_factory=dict)
-    """Source of each figure, by its key"""
-
-    @model_validator(mode="before")
-    @classmethod
-    def _split_sources(cls, data: Any) -> Any:
-        """Part ``key = {value = ..., source = ...}`` into the value and its source."""
-        if not isinstance(data, dict):
-            return data
-        values, sources = {}, dict(data.get("sources") or {})
-        for key, given in data.items():
-            if isinstance(given, dict) and key != "sources":
-                if set(given) != {"value", "source"}:
-                    refuse(key, given, 'must be a quantity, or { value = ..., source = "..." }')
-                values[key], sources[key] = given["value"], str(given["source"])
-            elif key != "sources":
-                values[key] = given
-        return {**values, "sources": sources}
-
-    def __hash__(self) -> int:  # `sources` is a dict, which has no hash of its own
-        return hash((type(self), self.name, *self.figures().items()))
-
-    def figures(self) -> dict[str, float]:
-        """Return every figure that was given, by key, in N-mm-MPa-K."""
-        return {k: v for k in type(self).model_fields if isinstance(v := getattr(self, k), float)}
-
-    def source(self, figure: str) -> str:
-        """Return where a figure comes from."""
-        return self.sources.get(figure, GIVEN)
-
-
-class Isotropic(Material):
-    """A material with the same stiffness in all directions.
-
-    Any two of the three elastic constants are given; the third follows from
-    E = 2 G (1 + nu). All three are accepted when they agree within 1 %.
-    """
-
-    elastic_modulus: Stress | None = Field(None, examples=["70 GPa"])
-    """Young's modulus E"""
-    shear_modulus: Stress | None = Field(None, examples=["26 GPa"])
-    """Shear modulus G"""
-    poisson_ratio: PoissonRatio | None = Field(None, examples=[0.33])
-    """Poisson's ratio nu"""
-    expansion: Expansion | None = Field(None, examples=["23e-6 1/K"])
-    """Coefficient of thermal expansion; needed when the temperature changes"""
-    tensile_yield: Stress | None = Field(None, examples=["270 MPa"])
-    """Tensile yield stress"""
-    tensile_strength: Stress | None = Field(None, examples=["320 MPa"])
-    """Tensile strength"""
-
-    @model_validator(mode="after")
-    def _complete(self) -> Self:
-        e, g, nu = self.elastic_modulus, self.shear_modulus, self.poisson_ratio
-        if sum(v is not None for v in (e, g, nu)) < 2:
-            refuse(
-                "poisson_ratio" if e is not None else "elastic_modulus",
-                None,
-                "give any two of elastic_modulus, shear_modulus and poisson_ratio",
-            )
-        if e is not None and g is not None:
-            implied = e / (2 * g) - 1
-            if not -1 < implied < 0.5:
-                refuse(
-                    "shear_modulus",
-                    g,
-                    f"with elastic_modulus = {e:g} MPa this makes Poisson's ratio {implied:.3g}, which must lie "
-                    f"above -1 and below 0.5: shear_modulus must lie above {e / 3:.4g} MPa",
-                )
-            if nu is not None and abs(e / (2 * (1 + nu)) - g) > 0.01 * g:
-                refuse(
-                    "shear_modulus",
-                    g,
-                    f"disagrees with elastic_modulus = {e:g} MPa and poisson_ratio = {nu:g}, which make it "
-                    f"{e / (2 * (1 + nu)):.4g} MPa: give two of the three",
-                )
-            nu = implied if nu is None else nu
-        elif e is not None and nu is not None:
-            g = e / (2 * (1 + nu))
-        elif g is not None and nu is not None:
-            e = 2 * g * (1 + nu)
-        # The object is frozen for its users; here it is still being made.
-        for key, value in (("elastic_modulus", e), ("shear_modulus", g), ("poisson_ratio", nu)):
-            if getattr(self, key) is None:
-                object.__setattr__(self, key, value)
-        return self
-
-    def engineering_constants(self) -> dict[str, float]:
-        """Return E_x, E_y, E_z, nu_xy, nu_xz, nu_yz, G_xy and expansions (MPa, 1/K)."""
-        e, g, nu, a = self.elastic_modulus, self.shear_modulus, self.poisson_ratio, self.expansion or 0.0
-        assert e is not None and g is not None  # set by _complete
-        assert nu is not None
-        return dict(e_x=e, e_y=e, e_z=e, nu_xy=nu, nu_xz=nu, nu_yz=nu, g_xy=g, a_x=a, a_y=a, a_z=a)
+__all__ = ["AdherendMaterial", "Adhesive", "Isotropic", "Material", "Orthotropic", "merged", "overridden"]
 
 
 class Orthotropic(Material):
@@ -160,8 +58,8 @@ class Orthotropic(Material):
             refuse("poisson_ratio_yz", nu["yz"], "together with the other two it makes the material unstable; lower it")
         return self
 
-    def engineering_constants(self) -> dict[str, float]:
-        """Return E_x, E_y, E_z, nu_xy, nu_xz, nu_yz, G_xy and expansions (MPa, 1/K)."""
+    def engineering_constants(self, environment: Environment | None = None) -> dict[str, float]:
+        """Return E_x, E_y, E_z, nu_xy, nu_xz, nu_yz, G_xy and expansions (MPa, 1/K), the same in any environment."""
         return dict(
             e_x=self.elastic_modulus_x,
             e_y=self.elastic_modulus_y,
@@ -177,7 +75,11 @@ class Orthotropic(Material):
 
 
 class Adhesive(Isotropic):
-    """An adhesive. Limits beyond elasticity are kept for the analyses that need them."""
+    """An adhesive. What lies beyond elasticity is kept for the analyses that need it.
+
+    With a table of the tensile yield stress against temperature the whole
+    hardening curve is scaled by it.
+    """
 
     elastic_modulus: Stress | None = Field(None, examples=["2 GPa"])
     """Young's modulus E; any two of elastic_modulus, shear_modulus, poisson_ratio"""
@@ -201,6 +103,16 @@ class Adhesive(Isotropic):
     """Fracture toughness in mode I (opening)"""
     toughness_mode_2: Annotated[float, Unit("N/mm", gt=0)] | None = Field(None, examples=["4.7 N/mm"])
     """Fracture toughness in mode II (shear)"""
+    yield_surface: Literal["von-mises", "cone", "paraboloid"] = Field("von-mises", examples=["von-mises"])
+    """Yielding: von-mises (pressure has no part), cone or paraboloid (compression delays it)"""
+    compression_ratio: Annotated[float, Unit("", ge=1, le=10)] | None = Field(None, examples=[1.3])
+    """Yield stress in compression over that in tension; needed by cone and paraboloid"""
+    plastic_poisson_ratio: Annotated[float, Unit("", ge=0, le=0.5)] | None = Field(None, examples=[0.4])
+    """Poisson's ratio of plastic strain under tension, for cone and paraboloid; 0.5 (no change of volume) when left out"""
+    at_temperature: AtTemperature | None = Field(
+        None, examples=[{"temperature": ["-40 degC", "23 degC", "120 degC"], "elastic_modulus": ["2.3 GPa", "2 GPa", "0.6 GPa"]}]
+    )
+    """Figures that depend on the temperature, in place of those above"""
 
     @model_validator(mode="before")
     @classmethod
@@ -217,27 +129,32 @@ class Adhesive(Isotropic):
             refuse("material", data["material"], str(error))
         return overridden(table, own)
 
+    @model_validator(mode="after")
+    def _has_surface(self) -> Self:
+        if self.yield_surface != "von-mises" and self.compression_ratio is None:
+            why = f'yield_surface = "{self.yield_surface}" needs it (yield stress in compression over that in tension); add it'
+            refuse("compression_ratio", None, why)
+        return self
 
-def overridden(table: dict[str, Any], own: dict[str, Any]) -> dict[str, Any]:
-    """Return a library material's table with figures of its user's own in place of some.
+    @property
+    def yields(self) -> bool:
+        """Whether it states where yielding begins."""
+        at = self.at_temperature
+        return super().yields or (at is not None and at.tensile_yield is not None)
 
-    Of the elastic constants those not named follow: where one modulus is
-    changed the ratio stays, where the ratio is changed the modulus stays.
-    """
-    changed = [key for key in ELASTIC if key in own]
-    if changed and any(key in table for key in ELASTIC):
-        kept = _any_two(table)
-        keep = [] if len(changed) > 1 else ["elastic_modulus" if changed == ["poisson_ratio"] else "poisson_ratio"]
-        table = {key: value for key, value in table.items() if key not in ELASTIC}
-        table.update({key: kept[key] for key in keep})
-    return {**table, **own}
+    def elastic_at(self, environment: Environment) -> tuple[float, float]:
+        """Return Young's modulus (MPa) and Poisson's ratio in an environment."""
+        e, nu = super().elastic_at(environment)
+        return self._at("elastic_modulus", environment, e), nu
 
+    def expansion_at(self, environment: Environment) -> float:
+        """Return the expansion (1/K), secant from the stress-free temperature, in an environment; 0 where none is stated."""
+        return self._at("expansion", environment, super().expansion_at(environment))
 
-def _any_two(table: dict[str, Any]) -> dict[str, Any]:
-    """Return all three elastic constants of a library table, a derived one with its origin."""
-    full = Isotropic.model_validate({key: table[key] for key in ELASTIC if key in table})
-    derived = {"source": "follows from the library's other two elastic constants"}
-    return {key: table.get(key, {"value": getattr(full, key), **derived}) for key in ELASTIC}
+    def _at(self, figure: str, environment: Environment, otherwise: float) -> float:
+        if self.at_temperature is None or environment.temperature is None:
+            return otherwise
+        return self.at_temperature.figure(figure, environment.temperature, otherwise)
 
 
 def _directional(value: Any) -> str:

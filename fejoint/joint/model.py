@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 else:  # pydantic's metaclass has no public name
     ModelMetaclass = type(BaseModel)
 
-__all__ = ["Model", "Unit", "as_joint_error", "models_in", "refuse", "unit_of"]
+__all__ = ["Model", "Unit", "as_joint_error", "in_order", "models_in", "refuse", "unit_of"]
 
 
 @dataclass(frozen=True)
@@ -52,8 +52,18 @@ class Unit(GroupedMetadata):
 
 
 def refuse(key: str, value: Any, why: str) -> NoReturn:
-    """Refuse the field `key` of the model being validated, from a check that looks at several fields."""
+    """Refuse the field `key` of the model being validated, from a check that looks at several fields.
+
+    The key may be dotted, with the index of an item of a list among its parts.
+    """
     raise PydanticCustomError("refused", "{why}", {"key": key, "value": value, "why": why})
+
+
+def in_order(value: Any) -> Any:
+    """Return arrays as lists, and refuse a set, whose order is not its user's; goes before a field that is a list."""
+    if isinstance(value, set | frozenset):
+        raise ValueError("must be a list in square brackets: a set has no order")
+    return value.tolist() if hasattr(value, "tolist") and not hasattr(value, "units") else value
 
 
 class _Checked(ModelMetaclass):
@@ -94,7 +104,7 @@ def as_joint_error(error: ValidationError, model: type[Model]) -> JointError:
     value = detail.get("input")
     place = [*detail["loc"]]
     if detail["type"] == "refused":
-        place += context["key"].split(".")
+        place += [int(part) if part.isdigit() else part for part in context["key"].split(".")]
         value = context["value"]
     # The last part of an unknown key's place is what the user wrote, whatever it looks like.
     path, field, known = _followed(model, place, len(place) - (detail["type"] == "extra_forbidden"))

@@ -2,60 +2,36 @@
 
 from __future__ import annotations
 
-import math
 import time
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fejoint.bondline.curves import Bondline
-from fejoint.bondline.edge_moment import ROTATION, buckles, rotation_change
 from fejoint.errors import JointError
 from fejoint.joint.description import Joint
-from fejoint.joint.families import SteppedLap
-from fejoint.joint.materials import AdherendMaterial, Adhesive
+from fejoint.mechanics.cautions import cautions
 from fejoint.mechanics.checks import Check, discretisation_error, solution_checks, stress_floor
 from fejoint.mechanics.discretisation import Discretisation, discretise
-from fejoint.mechanics.linear import Solution, assemble, laws_of, pattern_of, solve_linear
-from fejoint.mechanics.load_path import AdherendSection, adherend_peaks, adherend_sections, bond_forces
-from fejoint.mechanics.outcome import Outcome
+from fejoint.mechanics.linear import Pattern, Solution, assemble, laws_of, pattern_of, solve_linear
+from fejoint.mechanics.load_path import adherend_sections, bond_forces
+from fejoint.mechanics.path import Marker, follow_path
 from fejoint.mechanics.recovery import edge_loads, nodal_stress, recover_bondlines, spew_peaks
+from fejoint.mechanics.result import Result
 from fejoint.mechanics.reuse import Kept, mesh_key, system_key
-from fejoint.mechanics.section import Section, mesh_section
+from fejoint.mechanics.section import mesh_section
 from fejoint.mechanics.symmetry import unfolded
 
-__all__ = ["NEAR_BUCKLING", "Result", "solve"]
+__all__ = ["Result", "solve"]
 
 # Refinement stops here: beyond it a result that is still not good enough is handed over as such.
 MAX_UNKNOWNS = 1_000_000
 MAX_REFINEMENTS = 3
-# From this share of the buckling force on a warning says so: there a beam-column moves sideways about twice as far as a
-# linear analysis says, by 1 / (1 - P / P_cr) (theory of elastic stability, from memory).
-NEAR_BUCKLING = 0.5
 # Checks that a finer mesh does not mend: of round-off, which it makes worse, and of the load.
 NOT_OF_THE_MESH = ("energy_balance", "solver_backward_error", "buckling")
-
-
-@dataclass(frozen=True, eq=False, repr=False)
-class Result(Outcome):
-    """A solved joint, complete: what it comes to, and the mesh and displacements behind that.
-
-    Attributes
-    ----------
-    section : Section
-        The last mesh.
-    solution : Solution
-        Displacements and reactions on it.
-    adhesive_stress : (nodes, 4) array, MPa
-        Recovered stress xx, yy, xy, zz; NaN outside the adhesive.
-    """
-
-    section: Section
-    solution: Solution
-    adhesive_stress: NDArray[np.float64]
 
 
 @dataclass(frozen=True, eq=False)
@@ -67,7 +43,13 @@ class _Level:
     bondlines: list[Bondline]
 
 
-def solve(joint: Joint, progress: Callable[[str], None] | None = None, kept: Kept | None = None) -> Result:
+def solve(
+    joint: Joint,
+    progress: Callable[[str], None] | None = None,
+    kept: Kept | None = None,
+    record: Callable[[Result], None] | None = None,
+    start: Sequence[Marker] = (),
+) -> Result:
     """Solve a joint and check the result.
 
     The joint is solved on its first mesh and on one of half the density, which
@@ -75,6 +57,12 @@ def solve(joint: Joint, progress: Callable[[str], None] | None = None, kept: Kep
     ``analysis.error_target``, or a balance of the recovered stresses misses,
     the mesh is refined. A result that still misses is returned with the check
     that says so.
+
+    With large rotation or plasticity the mesh is the one that is good enough
+    for the elastic joint under small rotation; on it the load's path is followed
+    increment by increment, and on the mesh of half the density once more for the
+    error of the end. Where the load cannot be reached the result is that of the
+    largest load that was, its `limit` says why, and the check ``load_reached`` misses.
 
     Parameters
     ----------
@@ -85,6 +73,10 @@ def solve(joint: Joint, progress: Callable[[str], None] | None = None, kept: Kep
         What other solves left for this one, and where it leaves its own: joints
         that share a mesh, or all but their load, are then solved faster, to the
         same numbers. One a thread.
+    record : callable, optional
+        Called with the result of every increment on the load's path, as soon as it is there.
+    start : sequence of Marker, optional
+        Those of the increments of an interrupted run of the same joint, in order; it goes on behind the last.
 
     Raises
     ------
@@ -93,7 +85,7 @@ def solve(joint: Joint, progress: Callable[[str], None] | None = None, kept: Kep
     MeshError, SetupError
         The section cannot be meshed.
     ConvergenceError
-        The equations have no finite solution.
+        The equations have no finite solution; not even the first increment comes to rest.
 
     Examples
     --------
@@ -104,6 +96,8 @@ def solve(joint: Joint, progress: Callable[[str], None] | None = None, kept: Kep
     if not isinstance(joint, Joint):
         raise JointError(f"solve: a {type(joint).__name__} is no Joint; make one, or read a file with fejoint.load.")
     say = progress or (lambda text: None)
+    if joint.analysis.nonlinear:
+        return _along_the_path(joint, say, kept, record, start)
     clock = {"mesh": 0.0, "assemble": 0.0, "solve": 0.0, "recover": 0.0}
     density = joint.analysis.mesh_density
     kept = Kept(0) if kept is None else kept
@@ -112,10 +106,7 @@ def solve(joint: Joint, progress: Callable[[str], None] | None = None, kept: Kep
         level = _solve_level(joint, density, clock, say, kept)
         thickness = joint.geometry.bondline_thickness
         error = discretisation_error(level.bondlines, coarse.bondlines, thickness, stress_floor(joint))
-        checks = solution_checks(level.solution, level.stress) + [
-            Check(f"{name}_error", value, joint.analysis.error_target, f"estimated mesh error of {name.replace('_', ' ')}")
-            for name, value in error.items()
-        ]
+        checks = solution_checks(level.solution, level.stress) + _error_checks(error, joint)
         unknowns = 2 * len(level.solution.discretisation.points)
         mendable = any(not check.passed and check.name not in NOT_OF_THE_MESH for check in checks)
         if not mendable or refinement == MAX_REFINEMENTS or 4 * unknowns > MAX_UNKNOWNS:
@@ -137,8 +128,59 @@ def solve(joint: Joint, progress: Callable[[str], None] | None = None, kept: Kep
         unknowns=unknowns,
         adhesive_stress=level.stress,
         seconds={name: round(value, 4) for name, value in clock.items()},
-        warnings=_warnings(level, sections, forces, checks),
+        warnings=cautions(level.solution, level.bondlines, sections, forces, checks),
+        elongation=level.solution.elongation,
+        turn=level.solution.turn,
+        lift=level.solution.lift,
     )
+
+
+def _along_the_path(
+    joint: Joint,
+    say: Callable[[str], None],
+    kept: Kept | None,
+    record: Callable[[Result], None] | None,
+    start: Sequence[Marker],
+) -> Result:
+    kept = Kept(0) if kept is None else kept
+    elastic = joint.analysis.replace(
+        large_rotation=False, adhesive_model="elastic", adherend_plasticity=False, out_of_plane=joint.out_of_plane
+    )
+    start_time = time.perf_counter()
+    first = solve(joint.replace(analysis=elastic), say, kept)
+    density, floor = first.section.density, stress_floor(joint)
+    clock = {**first.seconds, "path": 0.0}
+
+    def meshed(density: float) -> tuple[Discretisation, Pattern]:
+        d = kept.once(mesh_key(joint, density), lambda: discretise(mesh_section(joint, density)))
+        held = f"{joint.load.ends} {joint.load.guided}"
+        return d, kept.once(f"{mesh_key(joint, density)} {held}", lambda: pattern_of(d, joint.load.ends, joint.load.guided))
+
+    found, limit, done = follow_path(joint, *meshed(density), say, record, start)
+    last = found[-1]
+    say("the path once more, on the coarser mesh")
+    error = dict.fromkeys(("peak_shear", "peak_peel"), float("nan"))
+    coarse, missed, _ = follow_path(joint, *meshed(density / 2), say, None, (), done, curves_of_last_only=True)
+    if not missed:
+        error = discretisation_error(last.bondlines, coarse[-1].bondlines, joint.geometry.bondline_thickness, floor)
+    checks = [
+        *last.checks,
+        Check("load_reached", 0.0 if not limit else 1.0 - done[1], 0.0, "share of the last load step that could not be reached"),
+        *_error_checks(error, joint),
+    ]
+    clock["path"] = round(time.perf_counter() - start_time - sum(first.seconds.values()), 4)
+    told = cautions(last.solution, last.bondlines, last.adherend_sections, last.bond_forces, checks)
+    end = replace(last, checks=checks, discretisation_error=error, seconds=clock, warnings=([limit] if limit else []) + told)
+    end = replace(end, limit=limit, asked=joint, joint=last.joint if limit else joint)
+    return replace(end, path=(*found[:-1], end))
+
+
+def _error_checks(error: dict[str, float], joint: Joint) -> list[Check]:
+    target = joint.analysis.error_target
+    return [
+        Check(f"{name}_error", value, target, f"estimated mesh error of {name.replace('_', ' ')}")
+        for name, value in error.items()
+    ]
 
 
 def _solve_level(joint: Joint, density: float, clock: dict[str, float], say: Callable[[str], None], kept: Kept) -> _Level:
@@ -166,80 +208,3 @@ def _solve_level(joint: Joint, density: float, clock: dict[str, float], say: Cal
     solution = timed("solve", lambda: unfolded(solve_linear(system, joint)))
     stress = timed("recover", lambda: nodal_stress(solution))
     return _Level(solution, stress, timed("recover", lambda: recover_bondlines(solution, stress)))
-
-
-def _warnings(level: _Level, sections: list[AdherendSection], forces: dict[str, float], checks: list[Check]) -> list[str]:
-    joint, found = level.solution.joint, []
-    for check in checks:
-        if not check.passed:
-            found.append(f"self-check missed: {check.name} = {check.value:.3g}, limit {check.limit:g} ({check.meaning})")
-    found += _over_limits(joint, level.bondlines, sections, forces)
-    share = next((check.value for check in checks if check.name == "buckling"), 0.0)
-    found += _rotation(level.solution, sections, share)
-    return found
-
-
-def _rotation(solution: Solution, sections: list[AdherendSection], share: float) -> list[str]:
-    """Return what is to be said of a joint that turns or moves sideways under its load, which a linear analysis leaves out."""
-    joint = solution.joint
-    if buckles(joint):
-        return ["taken as a frame of beams the joint has buckled under this compression: its linear stresses mean nothing"]
-    near = []
-    if share >= NEAR_BUCKLING:
-        near = [
-            f"this compression is {100 * share:.0f} % of that at which the joint buckles as a frame of beams: it bends far more "
-            "than a linear analysis says, and how much the straightness of the real parts decides"
-        ]
-    return near + _turned(solution, sections)
-
-
-def _turned(solution: Solution, sections: list[AdherendSection]) -> list[str]:
-    """Return by how much the joint's turning or moving sideways changes what the linear analysis found."""
-    joint = solution.joint
-    pulled = joint.load.force > 0
-    change = rotation_change(joint)
-    if abs(change) > ROTATION:
-        more = change > 0
-        return [
-            f"linear analysis: the joint {'turns' if pulled else 'bends further'} under this load, so the true edge moment "
-            f"is about {100 * abs(change):.0f} % {'larger' if more else 'smaller'} than the linear one; shear and peel at "
-            f"the overlap ends are {'understated' if more else 'overstated'}"
-        ]
-    # Other joints and loads: what the force makes of the sideways movement, as bending stress, against what there is.
-    moved = float(np.abs(solution.displacement[:, 1]).max())
-    bending = max(6 * abs(joint.line_load) * moved / s.thickness**2 for s in sections)
-    largest = max(s.peak_stress for s in sections)
-    if bending > ROTATION * largest and not (joint.load.force_alone and joint.geometry.kind == "single-lap"):
-        return [
-            f"linear analysis: the joint moves sideways by up to {moved:.3g} mm, where this force changes its bending stress "
-            f"by up to about {bending:.3g} MPa, {100 * bending / largest:.0f} % of the largest beam stress"
-        ]
-    return []
-
-
-def _over_limits(joint: Joint, bondlines: list[Bondline], sections: list[AdherendSection], forces: dict[str, float]) -> list[str]:
-    """Return where a linear stress lies above a limit that the material states; no prediction of failure."""
-    shear = max(abs(b.peak_shear.value) for b in bondlines)
-    peel = max(b.peak_peel.value for b in bondlines)
-    stated: list[tuple[str, float, Adhesive | AdherendMaterial, tuple[str, str]]] = [
-        ("peak shear", shear, joint.adhesive, ("shear_strength", "shear_yield")),
-        ("peak peel", peel, joint.adhesive, ("tensile_strength", "tensile_yield")),
-    ]
-    if isinstance(joint.geometry, SteppedLap):
-        tension = {f"riser {i}": forces[f"riser {i}"] / height for i, height in enumerate(joint.geometry.risers, 1)}
-        worst = max(tension, key=lambda name: tension[name])
-        limits = ("tensile_strength", "tensile_yield")
-        stated.append((f"mean tension across {worst}", tension[worst], joint.adhesive, limits))
-    parts = joint.geometry.adherends()
-    for name, stress in adherend_peaks(sections).items():
-        what = f"largest beam stress of the {name.replace('_', ' ')} adherend"
-        stated.append((what, stress, parts[name].material, ("tensile_strength", "tensile_yield")))
-    found = []
-    for what, stress, material, limits in stated:
-        limit = next((key for key in limits if stress > (getattr(material, key, None) or math.inf)), None)
-        if limit is not None:
-            found.append(
-                f"{what}, {stress:.3g} MPa, is above the material's {limit.replace('_', ' ')}, "
-                f"{getattr(material, limit):.3g} MPa ({material.source(limit)}), which a linear analysis does not see"
-            )
-    return found

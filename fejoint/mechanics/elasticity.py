@@ -8,11 +8,12 @@ The axes of an orthotropic material lie along x, y, z.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
+from fejoint.joint.conditions import Environment
 from fejoint.joint.materials import AdherendMaterial, Adhesive
 
 __all__ = ["Law", "element_stiffness", "law", "strain", "von_mises"]
@@ -22,30 +23,40 @@ Floats = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class Law:
-    """Hooke's law with thermal strain: stress = stiffness (strain - expansion * temperature change).
+    """Hooke's law with the strain of free expansion and swelling: stress = stiffness (strain - free strain).
 
     Attributes
     ----------
     stiffness : (4, 4) array, MPa
     expansion : (4,) array, 1/K
+    swelling : (4,) array
+        Strain per mass fraction of water taken up.
     """
 
     stiffness: Floats
     expansion: Floats
+    swelling: Floats = field(default_factory=lambda: np.zeros(4))
 
-    def free_stress(self, change: float) -> Floats:
-        """Return the stress, (4,) array in MPa, that a change of temperature (K) takes away from that of the strain."""
-        return self.stiffness @ self.expansion * change
+    def free_strain(self, environment: Environment) -> Floats:
+        """Return the strain, (4,) array, that temperature and moisture cause without stress."""
+        return self.expansion * environment.temperature_change + self.swelling * environment.moisture
 
-    def stress(self, strain_icq: Floats, change: float) -> Floats:
-        """Return the stress, MPa, of a strain of shape (4, ...) at a change of temperature (K)."""
-        elastic = strain_icq - (self.expansion * change).reshape(-1, *[1] * (strain_icq.ndim - 1))
+    def free_stress(self, environment: Environment) -> Floats:
+        """Return the stress, (4,) array in MPa, that the free strain takes away from that of the strain."""
+        return self.stiffness @ self.free_strain(environment)
+
+    def stress(self, strain_icq: Floats, environment: Environment) -> Floats:
+        """Return the stress, MPa, of a strain of shape (4, ...) at a temperature and moisture."""
+        elastic = strain_icq - self.free_strain(environment).reshape(-1, *[1] * (strain_icq.ndim - 1))
         return np.tensordot(self.stiffness, elastic, axes=1)
 
 
-def law(material: AdherendMaterial | Adhesive) -> Law:
-    """Return Hooke's law of a material (Lekhnitskii, Theory of Elasticity of an Anisotropic Body, ch. 1, from memory)."""
-    c = material.engineering_constants()
+def law(material: AdherendMaterial | Adhesive, environment: Environment | None = None) -> Law:
+    """Return Hooke's law of a material (Lekhnitskii, Theory of Elasticity of an Anisotropic Body, ch. 1, from memory).
+
+    Where figures depend on the temperature they are those of the environment.
+    """
+    c = material.engineering_constants(environment)
     compliance = np.zeros((4, 4))
     compliance[np.ix_([0, 1, 3], [0, 1, 3])] = [
         [1 / c["e_x"], -c["nu_xy"] / c["e_x"], -c["nu_xz"] / c["e_x"]],
@@ -55,8 +66,9 @@ def law(material: AdherendMaterial | Adhesive) -> Law:
     compliance[2, 2] = 1 / c["g_xy"]
     stiffness = np.asarray(np.linalg.inv(compliance), dtype=np.float64)
     expansion = np.array([c["a_x"], c["a_y"], 0.0, c["a_z"]])
+    swelling = material.free_strain(Environment(moisture=1.0))
     stiffness.flags.writeable = expansion.flags.writeable = False  # laws serve one joint after another
-    return Law(stiffness, expansion)
+    return Law(stiffness, expansion, swelling)
 
 
 def element_stiffness(stiffness_ijc: Floats, xx_abc: Floats, xy_abc: Floats, yy_abc: Floats) -> Floats:

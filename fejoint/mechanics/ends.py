@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from fejoint.mechanics.discretisation import Discretisation, of_mesh
 
-__all__ = ["EndForces", "Face", "end_faces", "end_forces", "tied_ends"]
+__all__ = ["EndForces", "Face", "deformed_end_forces", "end_faces", "end_forces", "tied_ends"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -150,3 +150,12 @@ def end_forces(d: Discretisation, forces: Floats, face: Face) -> EndForces:
         x=float(d.points[face.nodes, 0].mean()),
         y=face.middle,
     )
+
+
+def deformed_end_forces(places: Floats, forces: Floats, face: Face) -> EndForces:
+    """Return the resultant of nodal forces on an end face whose nodes lie at `places`, shape (nodes, 2), mm."""
+    force, place, share = forces.reshape(-1, 2)[face.nodes], places[face.nodes], face.weight / face.weight.sum()
+    x, y = (float(v) for v in share @ place)
+    arm = place - [x, y]
+    moment = arm[:, 0] * force[:, 1] - arm[:, 1] * force[:, 0]
+    return EndForces(float(force[:, 0].sum()), float(force[:, 1].sum()), float(moment.sum()), x, y)

@@ -17,7 +17,7 @@ from threadpoolctl import ThreadpoolController
 
 from fejoint.errors import ConvergenceError
 
-__all__ = ["Analysis", "Factor", "factorise", "solver_name"]
+__all__ = ["Analysis", "Factor", "factorise", "factorise_any", "solver_name"]
 
 Floats = NDArray[np.float64]
 
@@ -77,6 +77,36 @@ def factorise(matrix: sp.csc_array, analysis: Analysis | None = None) -> Factor:
     """
     with _thread_pools().limit(limits=1, user_api="blas"):
         return _cholmod(matrix, analysis or Analysis()) if solver_name() == "CHOLMOD" else _superlu(matrix)
+
+
+def factorise_any(matrix: sp.csc_array, analysis: Analysis) -> Factor:
+    """Return the function that solves with any regular matrix whose pattern is symmetric.
+
+    A tangent need not be symmetric (flow that is not normal to the yield
+    surface) nor positive definite (past a limit load). Where it is both,
+    CHOLMOD serves as in `factorise`; else SuperLU with partial pivoting.
+
+    Raises
+    ------
+    ConvergenceError
+        The matrix is singular.
+    """
+    with _thread_pools().limit(limits=1, user_api="blas"):
+        if solver_name() == "CHOLMOD" and _is_symmetric(matrix):
+            try:
+                return _cholmod(matrix, analysis)
+            except ConvergenceError:
+                analysis.holds = None
+        try:
+            factor = splu(matrix, permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.01, relax=8, panel_size=4)
+        except RuntimeError as error:
+            raise ConvergenceError(f"the tangent cannot be factored ({error}).") from None
+        return Factor(lambda right: np.asarray(factor.solve(right)), nbytes=12 * factor.nnz)
+
+
+def _is_symmetric(matrix: sp.csc_array) -> bool:
+    """Return whether a matrix of symmetric pattern is symmetric but for round-off."""
+    return bool(np.abs((matrix - matrix.T).data).max(initial=0.0) <= 1e-12 * np.abs(matrix.data).max())
 
 
 def solver_name() -> str:

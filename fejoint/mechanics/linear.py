@@ -22,12 +22,12 @@ from numpy.typing import NDArray
 from fejoint.errors import ConvergenceError
 from fejoint.joint.description import Joint
 from fejoint.mechanics.discretisation import Discretisation, of_mesh
-from fejoint.mechanics.elasticity import Law, element_stiffness, law
+from fejoint.mechanics.elasticity import Law, element_stiffness, law, strain
 from fejoint.mechanics.ends import EndForces, end_faces, end_forces, tied_ends
 from fejoint.mechanics.factor import Analysis, factorise
 from fejoint.mechanics.section import Section
 
-__all__ = ["Answer", "Pattern", "Solution", "System", "assemble", "laws_of", "pattern_of", "solve_linear"]
+__all__ = ["Answer", "Pattern", "Solution", "System", "assemble", "cell_dofs", "laws_of", "pattern_of", "solve_linear"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -59,13 +59,19 @@ class Pattern:
     gather: sp.csr_array
     analysis: Analysis
 
+    def matrix(self, stiffness_ec: Floats) -> sp.csc_array:
+        """Return the section's matrix of element stiffness matrices, (c, 18, 18), symmetric or not."""
+        n = self.transform.shape[1]
+        return sp.csc_array((self.gather @ stiffness_ec.ravel(), self.indices, self.indptr), shape=(n, n))
+
 
 @dataclass(frozen=True, eq=False)
 class Answer:
     """What a system answers to a unit load.
 
     The loads: ``axial``, ``turn``, ``lift``, 1 N/mm or N on the loaded end;
-    ``temperature``, 1 K; ``width``, minus a unit strain across the width.
+    ``temperature``, 1 K; ``moisture``, a mass fraction of 1; ``width``, minus a
+    unit strain across the width.
 
     Attributes
     ----------
@@ -158,6 +164,27 @@ class Solution:
         return self.discretisation.section
 
     @property
+    def places(self) -> Floats:
+        """Where forces act for their moments, (nodes, 2), mm: the undeformed nodes, where rotations are small."""
+        return self.discretisation.points
+
+    def entries(self) -> dict[str, tuple[float, float]]:
+        """Return where the mid-plane of every adherend enters the overlap, x and y, mm, for the moments there."""
+        return {name: (x, self.ends[name].y) for name, x in self.joint.geometry.entries().items() if name in self.ends}
+
+    def stress(self, region: str, kind: str = "bondline") -> Floats:
+        """Return the element stresses of a region at its quadrature points, shape (4, cells, q), MPa.
+
+        `kind` is ``bondline`` (in its own directions), ``cauchy`` (in the axes of
+        space) or ``carried`` (per area of the undeformed section); small
+        rotations know no difference.
+        """
+        d = self.discretisation
+        cells = d.section.cells(region)
+        total = strain(d.grad_ajqc[cells], self.displacement[d.nodes_ac[cells]], self.width_strain)
+        return self.laws[region].stress(total, self.joint.environment)
+
+    @property
     def gripped(self) -> EndForces:
         """On the gripped end, all its adherends together, about the middle that they turn about."""
         return self._together(self.joint.geometry.gripped)
@@ -198,8 +225,7 @@ def assemble(
     """
     d, pattern = discretisation, pattern or pattern_of(discretisation, ends, lifted)
     stiffness_ec = element_stiffness(_cell_field(d, {n: m.stiffness for n, m in laws.items()}), d.xx_abc, d.xy_abc, d.yy_abc)
-    n = pattern.transform.shape[1]
-    matrix = sp.csc_array((pattern.gather @ stiffness_ec.ravel(), pattern.indices, pattern.indptr), shape=(n, n))
+    matrix = pattern.matrix(stiffness_ec)
     solve = factorise(matrix, pattern.analysis)
     return System(d, laws, ends, matrix, pattern.transform, solve, stiffness_ec, pattern.end_cells, pattern.named)
 
@@ -215,7 +241,8 @@ def solve_linear(system: System, joint: Joint) -> Solution:
     d = system.discretisation
     pull = joint.geometry.pull * (0.5 if d.section.half else 1.0)
     ends = {"axial": pull * joint.line_load, "turn": joint.line_moment, "lift": joint.line_shear}
-    loads = {name: ends[name] for name in system.named} | {"temperature": joint.load.temperature_change}
+    loads = {name: ends[name] for name in system.named}
+    loads |= {"temperature": joint.load.temperature_change, "moisture": joint.load.moisture}
     parts = [(size, system.answer(name)) for name, size in loads.items() if size != 0]
     width_strain = 0.0
     if joint.out_of_plane == "generalised":
@@ -255,14 +282,14 @@ def solve_linear(system: System, joint: Joint) -> Solution:
 
 def laws_of(joint: Joint, section: Section | None = None) -> dict[str, Law]:
     """Return Hooke's law of every region of a joint, or of those that a section has."""
-    made = {name: law(material) for name, material in joint.materials().items()}
+    made = {name: law(material, joint.environment) for name, material in joint.materials().items()}
     return made if section is None else {name: m for name, m in made.items() if name in section.mesh.subdomains}
 
 
 def pattern_of(d: Discretisation, ends: str, lifted: bool = False) -> Pattern:
     """Return the pattern of a section's matrix, and how its entries are made, whatever the materials."""
     transform, unknown, named = tied_ends(d, ends, lifted)
-    dofs, n = _cell_dofs(d), transform.shape[1]
+    dofs, n = cell_dofs(d), transform.shape[1]
     size = dofs.shape[1]
     # Entry (a, b) of a cell's matrix goes to the unknowns that its displacements a and b are made of. Away from the end
     # faces cells map one to one, and row a of a cell's matrix goes to one row of the section's; at the faces an entry
@@ -328,12 +355,13 @@ def _order(keys: Ints, n: int) -> Ints:
 def _answer(system: System, name: str) -> Answer:
     d = system.discretisation
     body, across = np.zeros(2 * len(d.points)), 0.0
-    if name in ("temperature", "width"):
-        stress = {n: m.free_stress(1.0) if name == "temperature" else m.stiffness[:, 3] for n, m in system.laws.items()}
+    if name in ("temperature", "moisture", "width"):
+        unit = {"temperature": "expansion", "moisture": "swelling"}
+        stress = {n: m.stiffness @ getattr(m, unit[name]) if name in unit else m.stiffness[:, 3] for n, m in system.laws.items()}
         stress_ic = _cell_field(d, stress)
         gradient = _gradient(d)
         force = stress_ic[:, None, [0, 1]] * gradient + stress_ic[:, None, [2, 2]] * gradient[:, :, ::-1]
-        body = np.asarray(np.bincount(_cell_dofs(d).ravel(), force.ravel(), len(body)), dtype=np.float64)
+        body = np.asarray(np.bincount(cell_dofs(d).ravel(), force.ravel(), len(body)), dtype=np.float64)
         across = float(stress_ic[:, 3] @ d.weight_qc.sum(axis=1))
     load = system.transform.T @ body
     if name in system.named:
@@ -341,7 +369,7 @@ def _answer(system: System, name: str) -> Answer:
     # One right-hand side at a time: its answer then is the same to the last bit, whichever others are asked for.
     unknowns = system.solve(load[:, None])[:, 0]
     displacement = system.transform @ unknowns
-    dofs = _cell_dofs(d)[system.end_cells]
+    dofs = cell_dofs(d)[system.end_cells]
     internal = np.einsum("cab,cb->ca", system.stiffness_ec[system.end_cells], displacement[dofs])
     return Answer(load, unknowns, displacement, np.bincount(dofs.ravel(), internal.ravel(), len(body)) - body, across)
 
@@ -353,7 +381,8 @@ def _gradient(d: Discretisation) -> Floats:
 
 
 @of_mesh
-def _cell_dofs(d: Discretisation) -> Ints:
+def cell_dofs(d: Discretisation) -> Ints:
+    """Return the displacements of every cell by number, (c, 18): along x and y of its first node, and so on."""
     return (2 * d.nodes_ac[:, :, None] + np.arange(2)).reshape(len(d.nodes_ac), -1)
 
 

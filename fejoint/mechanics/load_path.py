@@ -60,7 +60,7 @@ def bond_forces(solution: Solution, stress: Floats) -> dict[str, float]:
 
     One part a bond, over its whole cut, spew fillets included; of a stepped
     lap its treads (by shear) and risers (by tension across them). `stress` is
-    the recovered adhesive stress (`nodal_stress`).
+    the recovered adhesive stress (`nodal_stress`, kind ``carried``).
     """
     geometry = solution.joint.geometry
     if isinstance(geometry, SteppedLap):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from fejoint.bondline.curves import Bondline, EdgeLoads, Peak, foremost
 from fejoint.joint.description import Joint
@@ -14,13 +14,14 @@ from fejoint.mechanics.load_path import AdherendSection, adherend_peaks
 __all__ = ["Outcome"]
 
 
-@dataclass(frozen=True, eq=False, repr=False)
+@dataclass(frozen=True, eq=False, repr=False, kw_only=True)
 class Outcome:
     """What a solved joint comes to.
 
     Attributes
     ----------
     joint : Joint
+        At the load that it bears here.
     bondlines : list of Bondline
     edges : dict of EdgeLoads
         What every adherend carries where it enters the overlap, by its name.
@@ -39,6 +40,27 @@ class Outcome:
     seconds : dict
         Time by stage, all meshes together.
     warnings : list of str
+    elongation, lift : float, mm
+        Displacement of the loaded end, in the direction of a tensile force and along y.
+    turn : float
+        Rotation of the loaded end, counter-clockwise.
+    asked : Joint or None
+        The joint as given, where that is another: on the way there, or where
+        the load could not be reached.
+    step, number : str, int
+        Name of the load step and number of the increment, of an analysis along the load's path.
+    iterations : int
+        Of the increment.
+    plastic_strain : dict
+        Largest equivalent plastic strain by region that may yield: on the
+        mid-lines for the adhesive, anywhere for an adherend.
+    yielded : dict
+        Share of each bondline's mid-line that has yielded, by its number.
+    limit : str
+        Why the load could not be reached; empty where it was.
+    path : tuple of Outcome
+        Every increment on the load's path, the last one this outcome's own;
+        empty for a linear analysis.
     """
 
     joint: Joint
@@ -52,6 +74,17 @@ class Outcome:
     unknowns: int
     seconds: dict[str, float]
     warnings: list[str]
+    elongation: float = 0.0
+    turn: float = 0.0
+    lift: float = 0.0
+    asked: Joint | None = None
+    step: str = ""
+    number: int = 0
+    iterations: int = 0
+    plastic_strain: dict[str, float] = field(default_factory=dict)
+    yielded: dict[int, float] = field(default_factory=dict)
+    limit: str = ""
+    path: tuple[Outcome, ...] = ()
 
     @property
     def passed(self) -> bool:

@@ -19,25 +19,27 @@ polynomial means nothing; no value from there is reported.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import scipy.sparse as sp
 from numpy.typing import NDArray
 from skfem import ElementQuad1, ElementQuad2
 
-from fejoint.bondline.curves import Bondline, Curve, EdgeLoads, Peak
+from fejoint.bondline.curves import LINEAR, Bondline, Curve, EdgeLoads, Peak
 from fejoint.joint.geometry import Bond
 from fejoint.mechanics.discretisation import Discretisation, of_mesh
 from fejoint.mechanics.elasticity import strain
 from fejoint.mechanics.linear import Solution
 
 __all__ = [
+    "Fields",
     "Resultant",
     "cell_strain",
     "cell_stress",
     "cut_resultant",
     "edge_loads",
+    "nodal",
     "nodal_stress",
     "passed_on",
     "recover_bondlines",
@@ -70,14 +72,21 @@ def cell_strain(solution: Solution, region: str) -> Floats:
 
 def cell_stress(solution: Solution, region: str) -> Floats:
     """Return the element stresses of a region at its quadrature points, shape (4, cells, q), MPa."""
-    return solution.laws[region].stress(cell_strain(solution, region), solution.joint.load.temperature_change)
+    return solution.stress(region)
 
 
-def nodal_stress(solution: Solution, region: str = "adhesive") -> Floats:
-    """Return the recovered stress of a region at all nodes, shape (nodes, 4), MPa; NaN outside it."""
-    fit, blend, outside = _patches(solution.discretisation, region)
-    stress_icq = cell_stress(solution, region)
-    recovered = blend @ (fit @ stress_icq.reshape(4, -1).T)
+def nodal_stress(solution: Solution, region: str = "adhesive", kind: str = "bondline") -> Floats:
+    """Return the recovered stress of a region at all nodes, shape (nodes, 4), MPa; NaN outside it.
+
+    `kind` as of `Solution.stress`; ``carried`` has a fifth component where rotations are large.
+    """
+    return nodal(solution.discretisation, solution.stress(region, kind), region)
+
+
+def nodal(d: Discretisation, values_icq: Floats, region: str) -> Floats:
+    """Return the recovered field, (nodes, i), of values at a region's quadrature points, (i, cells, q); NaN outside."""
+    fit, blend, outside = _patches(d, region)
+    recovered = blend @ (fit @ values_icq.reshape(len(values_icq), -1).T)
     recovered[outside] = np.nan
     return np.asarray(recovered)
 
@@ -179,15 +188,37 @@ _HAT_ka = np.array(
 )
 
 
-def recover_bondlines(solution: Solution, stress: Floats) -> list[Bondline]:
-    """Return the bondlines of a solved section from the recovered adhesive stress (`nodal_stress`).
+class Fields(NamedTuple):
+    """Recovered fields of the adhesive at all nodes, beside the stress in the bondline's directions; None where there are none.
+
+    Attributes
+    ----------
+    carried, cauchy : (nodes, 4 or 5) arrays, MPa
+        As `nodal_stress`.
+    shear_strain, plastic_strain : (nodes,) arrays
+    measure : str
+        Which stress the one in the bondline's directions is.
+    """
+
+    carried: Floats | None = None
+    cauchy: Floats | None = None
+    shear_strain: Floats | None = None
+    plastic_strain: Floats | None = None
+    measure: str = LINEAR
+
+
+def recover_bondlines(solution: Solution, stress: Floats, fields: Fields = Fields()) -> list[Bondline]:  # noqa: B008
+    """Return the bondlines of a solved section from the recovered adhesive stress (`nodal_stress`) and what goes with it.
 
     Those of a half section are its own only; `unfolded` makes it whole.
     """
+    carried = stress if fields.carried is None else fields.carried
     d, geometry = solution.discretisation, solution.joint.geometry
     edges, entries = edge_loads(solution), geometry.entries()
     keep_off = CORNER_DISTANCE * geometry.bondline_thickness
-    passed = {below: passed_on(solution, stress, name) for name, below, _ in geometry.cuts() if name in d.section.mesh.boundaries}
+    passed = {
+        below: passed_on(solution, carried, name) for name, below, _ in geometry.cuts() if name in d.section.mesh.boundaries
+    }
 
     def interface(name: str, sign: int) -> Curve:
         curve = _curve(d, name, stress, sign)
@@ -199,6 +230,14 @@ def recover_bondlines(solution: Solution, stress: Floats) -> list[Bondline]:
         here = [edges[name] for name in (bond.below, bond.above) if name in edges and entries[name] == x]
         return here[0] if here and at_overlap_end else None
 
+    def along(bond: Bond, field: Floats | None, sign: int = 1) -> Floats | None:
+        return None if field is None else sign * field[_nodes(d, f"bondline {bond.number} middle")] + 0.0
+
+    def in_space(bond: Bond) -> Curve | None:
+        if fields.cauchy is None:
+            return None
+        return _curve(d, f"bondline {bond.number} middle", fields.cauchy, bond.sign)
+
     return [
         Bondline(
             number=bond.number,
@@ -208,6 +247,10 @@ def recover_bondlines(solution: Solution, stress: Floats) -> list[Bondline]:
             left=entering(bond, 0.0, bond.start == 0),
             right=entering(bond, geometry.length, bond.end == geometry.length),
             transferred=bond.sign * passed[bond.below][_nodes(d, f"bondline {bond.number} middle")] + 0.0,
+            measure=fields.measure,
+            cauchy=in_space(bond),
+            shear_strain=along(bond, fields.shear_strain, bond.sign),
+            plastic_strain=along(bond, fields.plastic_strain),
         )
         for bond in geometry.bonds()
         if f"bondline {bond.number} middle" in d.section.mesh.boundaries
@@ -240,23 +283,22 @@ def edge_loads(solution: Solution) -> dict[str, EdgeLoads]:
     The stress there is singular and is not integrated.
     """
     found = {}
-    for name, x in solution.joint.geometry.entries().items():
-        end = solution.ends.get(name)
-        if end is not None:
-            side = 1.0 if end.x > x else -1.0
-            # Adding 0 makes -0 a plain 0.
-            found[name] = EdgeLoads(side * end.axial + 0.0, side * end.lateral + 0.0, side * end.moment_about(x, end.y) + 0.0)
+    for name, (x, y) in solution.entries().items():
+        end = solution.ends[name]
+        side = 1.0 if end.x > x else -1.0
+        # Adding 0 makes -0 a plain 0.
+        found[name] = EdgeLoads(side * end.axial + 0.0, side * end.lateral + 0.0, side * end.moment_about(x, y) + 0.0)
     return found
 
 
 def cut_resultant(solution: Solution, stress: Floats, curve: str, about: tuple[float, float]) -> Resultant:
     """Return the resultant of the recovered adhesive stress on a cut that parts the adherend below from the one above.
 
-    `stress` is the field of `nodal_stress`; the moment is about the point
-    `about` (mm), in N (per unit width).
+    `stress` is the field of `nodal_stress`, kind ``carried``; the moment is about
+    the point `about` (mm), in N (per unit width).
     """
-    points, force_x, force_y = _cut_forces(solution.discretisation, stress, curve)
-    arm = points - np.asarray(about)
+    nodes, force_x, force_y = _cut_forces(solution.discretisation, stress, curve)
+    arm = solution.places[nodes] - np.asarray(about)
     # Simpson's rule: tractions are quadratic along a side and their moments cubic, both of which it integrates exactly.
     simpson = np.array([1, 4, 1]) / 6
     return Resultant(
@@ -281,16 +323,19 @@ def passed_on(solution: Solution, stress: Floats, curve: str) -> Floats:
     return found
 
 
-def _cut_forces(d: Discretisation, stress: Floats, curve: str) -> tuple[Floats, Floats, Floats]:
-    """Return the nodes of a cut's sides, (sides, 3, 2), and the tractions along x and y times the side's length, (sides, 3)."""
+def _cut_forces(d: Discretisation, stress: Floats, curve: str) -> tuple[NDArray[np.int64], Floats, Floats]:
+    """Return the nodes of a cut's sides, (sides, 3), and the tractions along x and y times the side's length, (sides, 3).
+
+    `stress` has xx, yy, xy, zz and, unless it is xy, the force along y on faces along x as a fifth column.
+    """
     line = d.line(curve)
     points = d.points[line]
     tangent = points[:, 2] - points[:, 0]
     normal = np.stack([-tangent[:, 1], tangent[:, 0]], axis=1)  # times the length; towards the side above
     s = stress[line]
     force_x = s[..., 0] * normal[:, None, 0] + s[..., 2] * normal[:, None, 1]
-    force_y = s[..., 2] * normal[:, None, 0] + s[..., 1] * normal[:, None, 1]
-    return points, force_x, force_y
+    force_y = s[..., 4 if s.shape[-1] > 4 else 2] * normal[:, None, 0] + s[..., 1] * normal[:, None, 1]
+    return line, force_x, force_y
 
 
 def _curve(d: Discretisation, name: str, stress: Floats, sign: int) -> Curve:

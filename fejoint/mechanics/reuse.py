@@ -16,6 +16,7 @@ from typing import Any, TypeVar, cast
 
 import scipy.sparse as sp
 
+from fejoint.joint.conditions import Environment
 from fejoint.joint.description import Joint
 
 __all__ = ["Kept", "mesh_key", "system_key"]
@@ -40,7 +41,11 @@ def system_key(joint: Joint, density: float | None = None) -> str:
     Plane strain and generalised plane strain share a system: the width strain
     is one more load on it.
     """
-    constants = {name: material.engineering_constants() for name, material in joint.materials().items()}
+    environment, wet = joint.environment, Environment(moisture=1.0)
+    constants = {
+        name: (material.engineering_constants(environment), material.free_strain(wet).tolist())
+        for name, material in joint.materials().items()
+    }
     load = joint.load
     return f"{mesh_key(joint, density)} ends={load.ends} lifted={load.shear_force != 0} {constants!r}"
 

@@ -33,7 +33,7 @@ MOST_BYTES = 100_000_000  # of a table: larger ones are none that a run wrote
 LARGEST = 1e100  # of a number: none of a run comes near, and what is made of smaller ones overflows nowhere
 
 
-@dataclass(frozen=True, eq=False, repr=False)
+@dataclass(frozen=True, eq=False, repr=False, kw_only=True)
 class Run(Outcome):
     """A solved joint as the files of its run hold it.
 
@@ -154,7 +154,8 @@ def _bondlines(rows: Rows, joint: Joint, edges: dict[str, EdgeLoads]) -> list[Bo
     entries = g.entries()
     found = []
     for bond in g.bonds():
-        curves, measure, passed = {}, "", None
+        curves: dict[str, Any] = {}
+        measure, passed = "", None
         for level in ("middle", "lower", "upper"):
             here = [row for row in rows if row["bondline"] == str(bond.number) and row["level"] == level]
             if not here and level == "middle":

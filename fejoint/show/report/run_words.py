@@ -12,7 +12,7 @@ from fejoint.bondline.curves import Bondline, Peak
 from fejoint.joint.description import Joint
 from fejoint.joint.families import DoubleLap, SteppedLap
 from fejoint.mechanics.as_built import Comparison
-from fejoint.mechanics.driver import NEAR_BUCKLING
+from fejoint.mechanics.cautions import NEAR_BUCKLING
 from fejoint.mechanics.outcome import Outcome
 from fejoint.show.report.page import percent
 from fejoint.units import display

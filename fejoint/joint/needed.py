@@ -1,0 +1,82 @@
+"""Which figures of its materials a joint needs, given its load and analysis."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from fejoint.joint.conditions import celsius
+from fejoint.joint.materials import Adhesive, Isotropic, Orthotropic
+from fejoint.joint.model import refuse
+
+if TYPE_CHECKING:
+    from fejoint.joint.description import Joint
+
+__all__ = ["check_figures"]
+
+
+def check_figures(joint: Joint) -> None:
+    """Refuse a joint, while it is being made, whose materials lack a figure that its load or analysis asks for."""
+    _check_expansion(joint)
+    _check_swelling(joint)
+    _check_temperatures(joint)
+    _check_yielding(joint)
+
+
+def _check_expansion(joint: Joint) -> None:
+    place = _first(joint, "temperature_change", " K")
+    if not place:
+        return
+    for key, material in joint.materials_by_key().items():
+        at = material.at_temperature if isinstance(material, Adhesive) else None
+        if at is not None and at.expansion is not None:
+            continue
+        for figure in ("expansion_x", "expansion_y", "expansion_z") if isinstance(material, Orthotropic) else ("expansion",):
+            if getattr(material, figure) is None:
+                refuse(f"{key}.{figure}", None, f"needed because {place}; add it")
+
+
+def _check_swelling(joint: Joint) -> None:
+    place = _first(joint, "moisture", "")
+    if place and joint.adhesive.swelling is None:
+        refuse("adhesive.swelling", None, f"needed because {place} (strain per mass fraction of moisture, such as 0.3); add it")
+
+
+def _first(joint: Joint, key: str, unit: str) -> str:
+    """Return where the load first has a quantity other than 0, in words; nothing where it never has."""
+    for i, step in enumerate(joint.load.step or (), 1):
+        if getattr(step, key):
+            return f"load.step item {i}.{key} = {getattr(step, key):g}{unit}"
+    value = getattr(joint.load, key)
+    return f"load.{key} = {value:g}{unit}" if value else ""
+
+
+def _check_temperatures(joint: Joint) -> None:
+    table, free = joint.adhesive.at_temperature, joint.load.stress_free_temperature
+    if free is not None:
+        for step in joint.load.path():
+            if free + step.temperature_change <= 0:
+                reached = f"step {step.name} reaches {free + step.temperature_change:g} K, below absolute zero"
+                refuse("load.stress_free_temperature", free, f"{reached}; check it and temperature_change")
+    if table is None:
+        return
+    if free is None:
+        why = 'adhesive.at_temperature needs it (where the joint is free of stress); add it, for example "120 degC"'
+        refuse("load.stress_free_temperature", None, why)
+    low, high = table.temperature[0], table.temperature[-1]
+    needed = {"the stress-free temperature": free}
+    needed |= {f"step {step.name}": free + step.temperature_change for step in joint.load.path()}
+    for what, temperature in needed.items():
+        # Within a millionth of a kelvin: sums of differences are rounded.
+        if not low - 1e-6 <= temperature <= high + 1e-6:
+            covers = f"covers {celsius(low)} to {celsius(high)}, but {what} is at {celsius(temperature)}"
+            refuse("adhesive.at_temperature.temperature", table.temperature, f"{covers}; add figures up to there")
+
+
+def _check_yielding(joint: Joint) -> None:
+    for key, material in joint.materials_by_key().items():
+        if isinstance(material, Adhesive):
+            wanted = 'analysis.adhesive_model = "plastic"' if joint.analysis.adhesive_model == "plastic" else ""
+        else:
+            wanted = "analysis.adherend_plasticity = true" if joint.analysis.adherend_plasticity else ""
+        if wanted and isinstance(material, Isotropic) and not material.yields:
+            refuse(f"{key}.tensile_yield", None, f"needed because {wanted}; add it, with hardening where it is known")

@@ -1,0 +1,111 @@
+"""How a region of the section behaves: a frame, and in it a material that makes a stress of a strain."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fejoint.joint.conditions import Environment
+from fejoint.joint.description import Joint
+from fejoint.joint.materials import AdherendMaterial, Adhesive, Orthotropic
+from fejoint.joint.yielding import Yielding
+from fejoint.mechanics.elasticity import law
+from fejoint.mechanics.frames import FRAMES, Frame
+from fejoint.mechanics.plasticity import Updated, updated
+
+__all__ = ["Behaviour", "Core", "Hooke", "Yields", "behaviours_of"]
+
+Floats = NDArray[np.float64]
+
+
+class Core(Protocol):
+    """A material in one environment: what its stress is, and what is left of a strain."""
+
+    def respond(self, trial: Floats, plastic: Floats, tangent: bool) -> Updated:
+        """Return stress, moduli and what became of the elastic trial strain, (n, 4), the free strain included."""
+
+    def of_elastic(self, elastic: Floats) -> Floats:
+        """Return the stress of an elastic strain, (n, 4)."""
+
+
+@dataclass(frozen=True, eq=False)
+class Hooke:
+    """Linear elasticity. `stiffness` (4, 4), MPa; `free` (4,) the strain without stress."""
+
+    stiffness: Floats
+    free: Floats
+
+    def respond(self, trial: Floats, plastic: Floats, tangent: bool) -> Updated:
+        """Return stress and stiffness; the strain stays elastic."""
+        moduli = np.broadcast_to(self.stiffness, (len(trial), 4, 4)) if tangent else None
+        return Updated(self.of_elastic(trial), moduli, trial, plastic)
+
+    def of_elastic(self, elastic: Floats) -> Floats:
+        """Return the stress of an elastic strain, (n, 4)."""
+        return np.asarray((elastic - self.free) @ self.stiffness.T)
+
+
+@dataclass(frozen=True, eq=False)
+class Yields:
+    """Elasticity up to yield, then plastic flow (`fejoint.mechanics.plasticity`)."""
+
+    hooke: Hooke
+    yielding: Yielding
+    modulus: float
+    poisson_ratio: float
+    temperature: float | None
+
+    def respond(self, trial: Floats, plastic: Floats, tangent: bool) -> Updated:
+        """Return stress, consistent moduli, and the elastic and equivalent plastic strain at the increment's end."""
+        e, nu = self.modulus, self.poisson_ratio
+        return updated(self.yielding, e, nu, trial, plastic, self.hooke.free, self.temperature, tangent)
+
+    def of_elastic(self, elastic: Floats) -> Floats:
+        """Return the stress of an elastic strain, (n, 4)."""
+        return self.hooke.of_elastic(elastic)
+
+
+@dataclass(frozen=True, eq=False)
+class Behaviour:
+    """A region's material in a frame.
+
+    Attributes
+    ----------
+    material : Isotropic, Orthotropic or Adhesive
+    frame : Frame
+    yielding : Yielding or None
+        None: elastic for good.
+    """
+
+    material: AdherendMaterial | Adhesive
+    frame: Frame
+    yielding: Yielding | None
+
+    @property
+    def projected(self) -> bool:
+        """Whether the change of volume is projected."""
+        return self.yielding is not None
+
+    def core(self, environment: Environment) -> Core:
+        """Return the material in an environment."""
+        hooke = Hooke(law(self.material, environment).stiffness, self.material.free_strain(environment))
+        if self.yielding is None:
+            return hooke
+        assert not isinstance(self.material, Orthotropic)  # which never yields
+        modulus, ratio = self.material.elastic_at(environment)
+        return Yields(hooke, self.yielding, modulus, ratio, environment.temperature)
+
+
+def behaviours_of(joint: Joint) -> dict[str, Behaviour]:
+    """Return the behaviour of every region of a joint, as its analysis asks for."""
+    yielding, large = joint.yielding(), joint.analysis.large_rotation
+
+    def frame(name: str) -> str:
+        if not large:
+            return "small"
+        return "logarithmic" if name in yielding else "green_lagrange"
+
+    return {name: Behaviour(m, FRAMES[frame(name)], yielding.get(name)) for name, m in joint.materials().items()}

@@ -1,0 +1,364 @@
+"""Along the load's path: increment by increment, each as long as it can be, to the end or to the limit load.
+
+An increment is solved at a given load while that goes well. Where the joint
+softens so far that it does not, the increment is given by how far the load's
+point travels instead, and the load is a result: so the largest load that the
+joint carries is found and not merely approached.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fejoint.errors import ConvergenceError
+from fejoint.joint.conditions import Environment
+from fejoint.joint.description import Joint
+from fejoint.joint.load import Step
+from fejoint.mechanics.behaviour import behaviours_of
+from fejoint.mechanics.body import Body, Stresses
+from fejoint.mechanics.discretisation import Discretisation
+from fejoint.mechanics.ends import deformed_end_forces, end_faces
+from fejoint.mechanics.linear import Pattern, Solution, laws_of
+from fejoint.mechanics.newton import Equilibrium, Loading, Problem, State, equilibrium
+
+__all__ = ["Deformed", "Pace", "deformed", "follow", "problem_of"]
+
+Floats = NDArray[np.float64]
+
+# Lengths of increments, as shares of a step: the first, the longest (so that curves against the load have points enough)
+# and the one below which the load's travel is given in its place.
+FIRST, LONGEST, SHORTEST = 0.1, 0.2, 0.02
+EASY, HARD = 5, 9  # iterations: fewer make the next increment longer, more make it shorter
+# Travel in one increment at most, over that of the step's first increment: a joint that flows is followed in strides.
+FARTHEST = 4.0
+# The load counts as at its limit where it grows by less than this share of what the same travel cost at the step's start.
+LIMIT = 2e-3
+MOST_INCREMENTS = 300
+CUTS = 8  # halvings of a travel before the increment is given up
+
+
+@dataclass(frozen=True, eq=False)
+class Pace:
+    """How far the path has come and how it goes on.
+
+    Attributes
+    ----------
+    number : int
+        Of the increment.
+    step : int
+        Number of the load step.
+    share : float
+        Of the load step.
+    length : float
+        Of the next increment, as a share of the step.
+    travel : float or None
+        Work of the step's loads on the next increment's displacements, N; None: the increment is given by its length.
+    ease : float
+        Travel by share at the step's start.
+    velocity : array
+        Unknowns by share, of the last increment.
+    """
+
+    number: int
+    step: int
+    share: float
+    length: float
+    travel: float | None
+    ease: float
+    velocity: Floats
+
+
+@dataclass(frozen=True)
+class Deformed(Solution):
+    """A section at rest on its load's path.
+
+    Attributes
+    ----------
+    body : Body
+    state : State
+    pace : Pace
+    step : str
+        Name of the load step.
+    iterations : int
+    residual : float
+        Largest force out of balance, over the largest force of a cell on a node.
+    internal : (2 nodes,) array, N/mm
+        Forces of the section on its nodes.
+    """
+
+    body: Body
+    state: State
+    pace: Pace
+    step: str
+    iterations: int
+    residual: float
+    internal: Floats
+
+    @property
+    def places(self) -> Floats:
+        """Where forces act for their moments, (nodes, 2), mm: the displaced nodes."""
+        if not self.joint.analysis.large_rotation:
+            return self.discretisation.points
+        return np.asarray(self.discretisation.points + self.displacement)
+
+    def entries(self) -> dict[str, tuple[float, float]]:
+        """Return where the mid-plane of every adherend enters the overlap, displaced, x and y, mm."""
+        places, d = self.places, self.discretisation
+        found = {}
+        for face in end_faces(d):
+            x = self.joint.geometry.entries()[face.adherend]
+            nodes = np.unique(d.nodes_ac[d.section.cells(face.adherend)])
+            here = nodes[np.abs(d.points[nodes, 0] - x) < 1e-6 * self.joint.geometry.bondline_thickness]
+            y = d.points[here, 1]
+            middle = here[np.abs(y - face.middle) < 1e-6 * (y.max() - y.min())]
+            if len(middle):
+                found[face.adherend] = (float(places[middle[0], 0]), float(places[middle[0], 1]))
+            else:  # no node on the mid-plane: between the two that are nearest above and below
+                order = here[np.argsort(y)]
+                levels = d.points[order, 1]
+                found[face.adherend] = (
+                    float(np.interp(face.middle, levels, places[order, 0])),
+                    float(np.interp(face.middle, levels, places[order, 1])),
+                )
+        return found
+
+    def stress(self, region: str, kind: str = "bondline") -> Floats:
+        """Return the element stresses of a region at its quadrature points, shape (4 or 5, cells, q), MPa (see `Stresses`)."""
+        if region not in self._stresses:
+            self._stresses[region] = self.body.stresses(
+                region, self.displacement, self.width_strain, self.state.history, self.joint.environment
+            )
+        return np.asarray(getattr(self._stresses[region], kind))
+
+    def elastic_strain(self, region: str) -> Floats:
+        """Return the elastic strain of a region at its quadrature points, free strain included, (points, 4)."""
+        return self.body.elastic_strain(region, self.displacement, self.width_strain, self.state.history)
+
+    def plastic_strain(self, region: str) -> Floats:
+        """Return the equivalent plastic strain of a region at its quadrature points, (cells, q)."""
+        return self.state.history[region][1]
+
+    @property
+    def _stresses(self) -> dict[str, Stresses]:
+        kept: dict[str, Stresses] = self.__dict__.setdefault("_kept_stresses", {})
+        return kept
+
+
+def problem_of(joint: Joint, d: Discretisation, pattern: Pattern) -> Problem:
+    """Return the section whose equilibrium is sought along a joint's load path."""
+    return Problem(Body(d, behaviours_of(joint)), pattern, joint.out_of_plane == "generalised")
+
+
+def follow(
+    joint: Joint,
+    problem: Problem,
+    start: tuple[State, Pace] | None = None,
+    say: Callable[[str], None] = lambda text: None,
+    until: tuple[int, float] | None = None,
+) -> Iterator[Deformed]:
+    """Yield the section at rest at the end of every increment of a joint's load path.
+
+    Parameters
+    ----------
+    joint : Joint
+    problem : Problem
+        See `problem_of`.
+    start : (State, Pace), optional
+        Of an increment of the same path, to go on from; the undeformed section by default.
+    say : callable
+        Called with a line of text before each increment.
+    until : (int, float), optional
+        Number of the step and share of it where to end, in place of the path's end.
+
+    Raises
+    ------
+    ConvergenceError
+        No equilibrium beyond the last one that was yielded: its message says whether that is a limit load.
+    """
+    path = joint.load.path()
+    state, pace = start or (State.virgin(problem), Pace(0, 0, 0.0, FIRST, None, 0.0, np.zeros(0)))
+    last, last_share = until or (len(path) - 1, 1.0)
+    for i in range(pace.step, last + 1):
+        step, before = path[i], path[i - 1] if i else Step("")
+        end = last_share if i == last else 1.0
+        if pace.step != i:
+            pace = Pace(pace.number, i, 0.0, FIRST, None, 0.0, np.zeros(0))
+        stretch = _Stretch(joint, problem, before, step)
+        while pace.share < end:
+            say(f"{step.name}: {100 * pace.share:.0f} % done, increment {pace.number + 1}")
+            found, pace = _increment(stretch, state, pace, end)
+            state = found.state
+            yield deformed(joint, problem, found.state, pace, found.iterations, found.residuals[-1], found.internal, step.name)
+
+
+# ---- parts ---------------------------------------------------------------
+
+
+class _Stretch:
+    """One load step of a joint: what acts at every share of it."""
+
+    def __init__(self, joint: Joint, problem: Problem, before: Step, step: Step) -> None:
+        self.joint, self.problem = joint, problem
+        self.before, self.after, self.name = before.values(), step.values(), step.name
+        width, named = joint.geometry.width, problem.pattern.named
+        unit = {
+            "axial": ("force", joint.geometry.pull / width),
+            "turn": ("moment", 1 / width),
+            "lift": ("shear_force", 1 / width),
+        }
+        self.base = {n: unit[n][1] * self.before[unit[n][0]] for n in named}
+        self.rate = {n: unit[n][1] * (self.after[unit[n][0]] - self.before[unit[n][0]]) for n in named}
+        changes = {key: self.after[key] - self.before[key] for key in self.after}
+        # The load's travel makes sense of loads alone, while temperature and moisture rest.
+        self.loads_alone = changes["temperature_change"] == changes["moisture"] == 0 and any(self.rate.values())
+
+    def values(self, share: float) -> dict[str, float]:
+        """Return what acts at a share, by key, a whole share to the last digit."""
+        if share == 1:
+            return self.after
+        return {key: value + share * (self.after[key] - value) for key, value in self.before.items()}
+
+    def environment(self, share: float) -> Environment:
+        """Return temperature and moisture at a share."""
+        now, free = self.values(share), self.joint.load.stress_free_temperature
+        change = now["temperature_change"]
+        return Environment(change, None if free is None else free + change, now["moisture"])
+
+    def work(self, move: Floats) -> float:
+        """Return the work of the step's loads on a change of the unknowns, N."""
+        named = self.problem.pattern.named
+        return float(sum(value * move[named[name]] for name, value in self.rate.items()))
+
+    def at(self, state: State, share: float, guess: Floats, travel: float | None = None) -> Equilibrium:
+        """Return the section at rest at a share, or after a travel."""
+        loading = Loading(self.base, self.rate, self.environment(share), share, travel)
+        return equilibrium(self.problem, state, loading, guess)
+
+
+def _increment(stretch: _Stretch, state: State, pace: Pace, end: float) -> tuple[Equilibrium, Pace]:
+    """Return the next increment of a step, cut back as often as it takes, and the pace after it."""
+    if pace.number >= MOST_INCREMENTS:
+        raise ConvergenceError(
+            f"not at the load's end after {MOST_INCREMENTS} increments, at {100 * pace.share:.4g} % of step {stretch.name!r}: "
+            "take the load in fewer steps, or ask for a smaller one.",
+            load_factor=pace.share,
+        )
+    x, length = state.unknowns, pace.length
+    velocity = pace.velocity if len(pace.velocity) else np.zeros_like(x)
+    residual = float("nan")
+    if pace.travel is None:
+        while True:
+            share = end if pace.share + 1.3 * length >= end else pace.share + length
+            try:
+                found = stretch.at(state, share, x + (share - pace.share) * velocity)
+            except ConvergenceError as error:
+                residual = error.residual
+                length = (share - pace.share) / 2
+            else:
+                return found, _next(stretch, pace, x, found, share)
+            if len(velocity) and velocity.any():
+                velocity = np.zeros_like(x)  # the next try does not lean on the past
+            if length < SHORTEST and stretch.loads_alone:
+                break
+            if length < SHORTEST / 32:
+                raise ConvergenceError(
+                    f"no equilibrium found beyond {100 * pace.share:.4g} % of step {stretch.name!r}.",
+                    load_factor=pace.share,
+                    residual=residual,
+                )
+        travel = 0.5 * pace.ease * length if pace.ease else _first_travel(stretch, state, pace, length)
+        velocity = pace.velocity if len(pace.velocity) else velocity
+    else:
+        travel = pace.travel
+    return _by_travel(stretch, state, pace, travel, velocity, end, residual)
+
+
+def _first_travel(stretch: _Stretch, state: State, pace: Pace, length: float) -> float:
+    """Return a travel to begin with where not even the step's first increment came to rest."""
+    rest = stretch.at(state, pace.share, state.unknowns)
+    small = 1e-6 * length
+    return (
+        stretch.work(stretch.at(rest.state, pace.share + small, state.unknowns).state.unknowns - state.unknowns) * length / small
+    )
+
+
+def _by_travel(
+    stretch: _Stretch, state: State, pace: Pace, travel: float, velocity: Floats, end: float, residual: float
+) -> tuple[Equilibrium, Pace]:
+    x = state.unknowns
+    for _ in range(CUTS):
+        speed = stretch.work(velocity)
+        ahead = travel / speed if speed > 0 else 0.0
+        try:
+            found = stretch.at(state, pace.share + ahead, x + ahead * velocity, travel)
+        except ConvergenceError as error:
+            residual, travel, velocity = error.residual, travel / 2, np.zeros_like(x)
+            continue
+        gained = found.share - pace.share
+        if gained <= LIMIT * travel / max(pace.ease, 1e-300):
+            raise ConvergenceError(
+                f"limit load at {100 * pace.share:.4g} % of step {stretch.name!r}",
+                load_factor=pace.share,
+                residual=found.residuals[-1],
+            )
+        if found.share >= end:  # just there: once more, at the load itself
+            try:
+                found = stretch.at(state, end, x + (end - pace.share) / gained * (found.state.unknowns - x))
+            except ConvergenceError as error:
+                residual, travel = error.residual, travel / 2
+                continue
+            return found, _next(stretch, pace, x, found, end)
+        return found, _next(stretch, pace, x, found, found.share, travel)
+    raise ConvergenceError(
+        f"no equilibrium found beyond {100 * pace.share:.4g} % of step {stretch.name!r}.",
+        load_factor=pace.share,
+        residual=residual,
+    )
+
+
+def _next(stretch: _Stretch, pace: Pace, x: Floats, found: Equilibrium, share: float, travel: float | None = None) -> Pace:
+    """Return the pace after an increment that came to rest."""
+    done, hurry = share - pace.share, 1.6 if found.iterations <= EASY else 1.0 if found.iterations < HARD else 0.6
+    velocity = (found.state.unknowns - x) / done
+    ease = pace.ease or stretch.work(found.state.unknowns - x) / done
+    if travel is not None:
+        travel = min(hurry * travel, FARTHEST * FIRST * ease)
+    return Pace(pace.number + 1, pace.step, share, min(hurry * done, LONGEST), travel, ease, velocity)
+
+
+def deformed(
+    joint: Joint, problem: Problem, state: State, pace: Pace, iterations: int, residual: float, internal: Floats, step: str
+) -> Deformed:
+    """Return the section at rest with all that goes with it; `joint` is the one whose load path this is on."""
+    d, pattern, x, path = problem.body.discretisation, problem.pattern, state.unknowns, joint.load.path()
+    stretch = _Stretch(joint, problem, path[pace.step - 1] if pace.step else Step(""), path[pace.step])
+    joint = joint.at(**stretch.values(pace.share))
+    displacement = np.asarray(pattern.transform @ x).reshape(-1, 2)
+    places = d.points + displacement if joint.analysis.large_rotation else d.points
+
+    def moved(name: str) -> float:
+        return float(x[pattern.named[name]]) if name in pattern.named else 0.0
+
+    return Deformed(
+        joint=joint,
+        discretisation=d,
+        laws=laws_of(joint, d.section),
+        displacement=displacement,
+        width_strain=state.width,
+        ends={face.adherend: deformed_end_forces(places, internal, face) for face in end_faces(d)},
+        backward_error=0.0,
+        elongation=joint.geometry.pull * moved("axial"),
+        turn=float(np.arcsin(np.clip(moved("turn"), -1, 1))),
+        lift=moved("lift"),
+        body=problem.body,
+        state=state,
+        pace=pace,
+        step=step,
+        iterations=iterations,
+        residual=residual,
+        internal=internal,
+    )
