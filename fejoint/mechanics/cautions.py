@@ -86,11 +86,12 @@ def _turned(solution: Solution, sections: list[AdherendSection]) -> list[str]:
     """Return by how much the joint's turning or moving sideways changes what the linear analysis found."""
     joint = solution.joint
     pulled = joint.load.force > 0
+    analysis = "small rotation" if joint.analysis.nonlinear else "linear analysis"
     change = rotation_change(joint)
     if abs(change) > ROTATION:
         more = change > 0
         return [
-            f"linear analysis: the joint {'turns' if pulled else 'bends further'} under this load, so the true edge moment "
+            f"{analysis}: the joint {'turns' if pulled else 'bends further'} under this load, so the true edge moment "
             f"is about {100 * abs(change):.0f} % {'larger' if more else 'smaller'} than the linear one; shear and peel at "
             f"the overlap ends are {'understated' if more else 'overstated'}"
         ]
@@ -100,7 +101,7 @@ def _turned(solution: Solution, sections: list[AdherendSection]) -> list[str]:
     largest = max(s.peak_stress for s in sections)
     if bending > ROTATION * largest and not (joint.load.force_alone and joint.geometry.kind == "single-lap"):
         return [
-            f"linear analysis: the joint moves sideways by up to {moved:.3g} mm, where this force changes its bending stress "
+            f"{analysis}: the joint moves sideways by up to {moved:.3g} mm, where this force changes its bending stress "
             f"by up to about {bending:.3g} MPa, {100 * bending / largest:.0f} % of the largest beam stress"
         ]
     return []
