@@ -98,7 +98,7 @@ class Small:
 
     def advanced(self, gradient: Floats, width: float, shift: Floats, elastic: Floats) -> Floats:
         """Return the history that goes with an elastic strain."""
-        return np.asarray(self._total(gradient, width) + shift[:, None] / 3 * VOLUME - elastic
+        return np.asarray(self._total(gradient, width) + shift[:, None] / 3 * VOLUME - elastic)
 
     def _total(self, gradient: Floats, width: float) -> Floats:
         g = gradient
