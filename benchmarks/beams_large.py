@@ -147,7 +147,7 @@ class LargeLap:
 # ---- by collocation --------------------------------------------------------
 
 
-def large_lap(lap: Lap, loads: Sequence[float], points: int = 401, tolerance: float = 1e-5) -> list[LargeLap]:
+def large_lap(lap: Lap, loads: Sequence[float], points: int = 401, tolerance: float = 1e-4) -> list[LargeLap]:
     """Return the lap under each of a sequence of growing loads (N/mm), which it also climbs by.
 
     States, all against s from 0 to 1 on each stretch: of the lower arm x, y, theta, m; of the overlap the same of the lower
@@ -230,7 +230,7 @@ def _dot(a, b):
 def _strains(strip: Strip, axial, moment):
     """Return stretch and turning under N and M, by fixed-point iterations (each gains two digits: strains are small)."""
     stretch, turning = np.ones_like(axial), np.zeros_like(axial)
-    for _ in range(14):
+    for _ in range(8):
         n, m = strip.forces(stretch, turning)
         stretch = stretch + (axial - n) / (strip.modulus * strip.thickness)
         turning = turning + (moment - m) / (strip.modulus * strip.inertia)
@@ -272,7 +272,7 @@ def _joined(lap: Lap, y, force):
 # ---- by energy -------------------------------------------------------------
 
 
-def lap_by_energy(lap: Lap, loads: Sequence[float], cells: tuple[int, int, int] = (30, 60, 30)) -> list[LargeLap]:
+def lap_by_energy(lap: Lap, loads: Sequence[float], cells: tuple[int, int, int] = (30, 120, 30)) -> list[LargeLap]:
     """Return the same by Hermite cubics whose energy is stationary; first derivatives by complex steps.
 
     Stresses and turns are those in the middle of the overlap's cells; edge loads are left out (nan) but for the force along x.
@@ -312,7 +312,7 @@ def lap_by_energy(lap: Lap, loads: Sequence[float], cells: tuple[int, int, int] 
             for energy, numbers, shape, weight in parts:
                 z = np.einsum("cqzu,cu->zcq", shape, u[numbers])
                 force = _derivatives(energy, z)
-                stiff = np.stack([_difference(energy, z, i) for i in range(len(z))])
+                stiff = _second_derivatives(energy, z)
                 np.add.at(gradient, numbers, np.einsum("zcq,cqzu,cq->cu", force, shape, weight))
                 matrix = np.einsum("yzcq,cqyu,cqzv,cq->cuv", stiff, shape, shape, weight, optimize=True)
                 rows, columns = np.broadcast_arrays(numbers[:, :, None], numbers[:, None, :])
@@ -395,18 +395,17 @@ def _overlap_energy(lap: Lap, z):
     return _beam_energy(lap.lower, z[:6]) + _beam_energy(lap.upper, z[6:12]) + layer
 
 
+def _steps(z, size):
+    """Return z (k, ...) with a step in each of its variables, (k, k, ...): the second axis says in which."""
+    k = len(z)
+    return z[:, None] + size * np.eye(k).reshape(k, k, *[1] * (z.ndim - 1))
+
+
 def _derivatives(energy, z):
-    """Return the derivatives of an energy, by steps along the imaginary axis: exact to round-off."""
-    found = np.empty(z.shape)
-    for i in range(len(z)):
-        moved = z.astype(complex)
-        moved[i] += 1e-30j
-        found[i] = energy(moved).imag / 1e-30
-    return found
+    """Return the derivatives of an energy, (k, ...), by steps along the imaginary axis: exact to round-off."""
+    return energy(_steps(z, 1e-30j)).imag / 1e-30
 
 
-def _difference(energy, z, i):
-    """Return the derivatives' derivatives by one variable, by central differences: good enough for Newton's method."""
-    step = np.zeros_like(z)
-    step[i] = 1e-5
-    return (_derivatives(energy, z + step) - _derivatives(energy, z - step)) / 2e-5
+def _second_derivatives(energy, z):
+    """Return the derivatives' derivatives, (k, k, ...), by central differences: good enough for Newton's method."""
+    return (_derivatives(energy, _steps(z, 1e-5)) - _derivatives(energy, _steps(z, -1e-5))) / 2e-5

@@ -36,7 +36,7 @@ class LargeRotation:
     load : float, N/mm
         Tensile force on the loaded end.
     forces : dict
-        Force along x and y and moment about where the face's middle was, on every end face, N/mm and N.
+        Force along x and y and moment about the face's middle, where it is then, on every end face, N/mm and N.
     steps : list of float
         Residual after every iteration, as a share of the load.
     """
@@ -165,7 +165,7 @@ def solve_large_rotation(
             forces[face] = (
                 work_on(face, ng.CF((1.0, 0.0))),
                 float(held[face] * high),
-                work_on(face, ng.CF((middle - ng.y, 0.0))),
+                work_on(face, ng.CF((middle - ng.y - whole[1], 0.0))),
             )
         second = np.zeros((0, 4))
         if places is not None:

@@ -1,8 +1,8 @@
 """The command line: parse, call, print. The only module that exits.
 
 Exit codes: 0 done; 1 it ran and a self-check missed (files kept and marked);
-2 input, file or environment (one sentence, nothing written); 3 not converged;
-130 interrupted.
+2 input, file or environment (one sentence, nothing written); 3 not converged, or
+the load is more than the joint can carry (what was found is kept); 130 interrupted.
 """
 
 from __future__ import annotations
@@ -74,16 +74,21 @@ def solve(
     as_json: Annotated[bool, typer.Option("--json", help="Print the summary as JSON.")] = False,
     changes: Changes = [],  # noqa: B006 - typer copies it
     materials: MaterialFiles = [],  # noqa: B006
+    afresh: Annotated[
+        bool, typer.Option("--afresh", help="Start over where an interrupted load path would be gone on with.")
+    ] = False,
     units: Units = "mm",
 ) -> int:
-    """Solve a joint: stresses along the bondline, theories beside them, self-checks."""
+    """Solve a joint: stresses along the bondline, theories beside them, self-checks; run again to go on along a load path."""
     known_units(units)
     joint, text = read_joint(file, changes, materials)
+    if afresh and (out is None or not joint.analysis.nonlinear):
+        raise JointError("--afresh only goes with --out and an analysis along the load's path; leave it out.")
     if out is not None:  # what would stop the files in the end stops them now
         from fejoint.show.files import check_kind
 
         check_kind(out, "run")
-    result = _solved(joint)
+    result = _solved(joint) if out is None or not joint.analysis.nonlinear else _solved_into(joint, out, afresh)
     if out is not None:
         from fejoint.show.files import write_run
 
@@ -97,8 +102,9 @@ def solve(
 
         console().print(result_report(result, units))
         if out is not None:
-            print(f"Written to {out}: bondline.csv, adherends.csv, summary.json, section.vtu, joint.toml")
-    return 0 if result.passed else 1
+            more = f"; path.csv, path/0001 to path/{len(result.path):04d}" if result.path else ""
+            print(f"Written to {out}: bondline.csv, adherends.csv, summary.json, section.vtu, joint.toml{more}")
+    return _code(result)
 
 
 @app.command()
@@ -133,7 +139,7 @@ def compare(
         console().print(comparison_table(found, units))
         if written:
             print(f"Written to {out}: {', '.join(path.name for path in written)}")
-    return 0 if found.result.passed else 1
+    return _code(found.result)
 
 
 @app.command()
@@ -188,7 +194,7 @@ def demo(
     print("Written:")
     for path in files:
         print(f"  {path}")
-    return 0 if result.passed else 1
+    return _code(result)
 
 
 @app.command()
@@ -300,6 +306,32 @@ def _solved(joint: Any) -> Result:
 
     result: Result = shown(lambda progress: solve_joint(joint, progress=progress))
     return result
+
+
+def _code(result: Any) -> int:
+    """Return the exit code of a solved joint; say why its load could not be reached, where it was not."""
+    if result.limit:
+        return said(f"{result.limit}.", 3)
+    return 0 if result.passed else 1
+
+
+def _solved_into(joint: Any, folder: Path, afresh: bool) -> Result:
+    """Solve a joint along its load's path, every increment written as soon as it is finished; go on where there are some."""
+    from fejoint.mechanics.driver import solve as solve_joint
+    from fejoint.show.path_files import PathWriter
+
+    writer = PathWriter(joint, folder, afresh)
+    if writer.start:
+        said(f"{folder}: going on behind increment {len(writer.start)}; --afresh starts over.", 0)
+    try:
+        found: Result = shown(lambda progress: solve_joint(joint, progress, None, writer.record, writer.start))
+    except KeyboardInterrupt:
+        if not writer.written:
+            raise
+        n = writer.written
+        kept = f"increment 1 is in {folder}" if n == 1 else f"increments 1 to {n} are in {folder}"
+        raise typer.Exit(said(f"interrupted; {kept}, the same command goes on behind the last.", 130)) from None
+    return found
 
 
 def _pictures(result: Result, folder: Path) -> list[Path]:

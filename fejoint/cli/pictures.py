@@ -13,6 +13,8 @@ from fejoint.errors import JointError
 __all__ = ["draw", "report", "view"]
 
 FIGURES = ("bondline", "section", "mesh")
+OF_A_PATH = ("path", "bondline-steps", "edge-moment", "plastic-zone")  # where the joint was solved along its load's path
+AT_A_STEP = ("bondline", "plastic-zone")
 
 RunFolder = Annotated[Path, typer.Argument(metavar="DIR", help="Folder that 'fejoint solve --out' wrote.")]
 
@@ -20,7 +22,12 @@ RunFolder = Annotated[Path, typer.Argument(metavar="DIR", help="Folder that 'fej
 def draw(
     folder: RunFolder,
     what: Annotated[
-        str | None, typer.Option("--what", metavar="FIGURE", help=f"One of {', '.join(FIGURES)}; all of them unless given.")
+        str | None,
+        typer.Option(
+            "--what",
+            metavar="FIGURE",
+            help=f"One of {', '.join(FIGURES)}; along a load's path also {', '.join(OF_A_PATH)}. All there are unless given.",
+        ),
     ] = None,
     out: Annotated[
         Path | None, typer.Option("--out", metavar="FILE", help="Figure, .png, .svg or .pdf; DIR/FIGURE.png unless given.")
@@ -29,28 +36,60 @@ def draw(
         str, typer.Option("--end", metavar="END", help="Which overlap end the mesh shows near, left or right.")
     ] = "left",
     interfaces: Annotated[bool, typer.Option("--interfaces", help="Draw both interfaces beside the mid-line.")] = False,
+    step: Annotated[
+        int | None,
+        typer.Option(
+            "--step", metavar="N", help=f"Increment on the load's path, of {' and '.join(AT_A_STEP)}; the last unless given."
+        ),
+    ] = None,
     units: Units = "mm",
 ) -> int:
-    """Draw a solved joint: stresses along the bondline with theories, the section with its dimensions, the mesh."""
+    """Draw a solved joint: stresses along the bondline, theories, the section with its dimensions, the mesh, the load path."""
     known_units(units)
-    if what not in (None, *FIGURES):
-        raise JointError(f"--what {what}: must be one of {', '.join(FIGURES)}.")
+    known = FIGURES + OF_A_PATH
+    if what not in (None, *known):
+        raise JointError(f"--what {what}: must be one of {', '.join(known)}.")
+    if step is not None and what is not None and what not in AT_A_STEP:
+        raise JointError(f"--step {step}: only goes with --what {' or '.join(AT_A_STEP)}; leave it out.")
     if end not in ("left", "right"):
         raise JointError(f"--end {end}: must be one of left, right.")
     if out is not None and what is None:
-        raise JointError(f"--out: names one figure; say which with --what, one of {', '.join(FIGURES)}.")
+        raise JointError(f"--out: names one figure; say which with --what, one of {', '.join(known)}.")
     from fejoint.show.plots import save_figure
     from fejoint.show.reading import read_run
 
     run = read_run(folder)
-    for name in FIGURES if what is None else (what,):
-        print(f"Written: {save_figure(_figure(name, run, end, interfaces, units), out or folder / f'{name}.png')}")
+    names = (what,) if what is not None else AT_A_STEP if step is not None else FIGURES + OF_A_PATH
+    for name in names:
+        if what is None and not _there(name, run):
+            continue
+        place = out or folder / (f"{name}.png" if step is None else f"{name}-{step:04d}.png")
+        print(f"Written: {save_figure(_figure(name, run, end, interfaces, step, units), place)}")
     return 0
 
 
-def _figure(name: str, run: Any, end: str, interfaces: bool, units: str) -> Any:
-    from fejoint.show import drawing, mesh, plots
+def _there(name: str, run: Any) -> bool:
+    """Return whether a run has what a figure shows."""
+    if name in FIGURES:
+        return True
+    if name == "edge-moment":
+        return any(row["edge_moment_factor_left"] is not None for row in run.summary.get("path", []))
+    return bool(run.path) and (name != "plastic-zone" or bool(run.joint.yielding()))
 
+
+def _figure(name: str, run: Any, end: str, interfaces: bool, step: int | None, units: str) -> Any:
+    from fejoint.show import drawing, mesh, path_plots, plots
+
+    if name == "path":
+        return path_plots.path_figure(run, units)
+    if name == "bondline-steps":
+        return path_plots.bondline_steps_figure(run, None, units)
+    if name == "edge-moment":
+        return path_plots.edge_moment_figure(run, units)
+    if name == "plastic-zone":
+        return path_plots.plastic_zone_figure(run, step, units)
+    if step is not None:
+        run = path_plots.increment_of(run, step)
     if name == "section":
         return drawing.section_figure(run.joint, units)
     if name == "mesh":
@@ -73,7 +112,9 @@ def report(
 
 def view(
     folder: RunFolder,
-    stress: Annotated[str, typer.Option("--stress", metavar="NAME", help="shear, peel, axial, width or von-mises.")] = "peel",
+    stress: Annotated[
+        str, typer.Option("--stress", metavar="NAME", help="shear, peel, axial, width, von-mises or plastic-strain.")
+    ] = "peel",
     png: Annotated[Path | None, typer.Option("--png", metavar="FILE", help="Write a picture; needs no display.")] = None,
     end: Annotated[str | None, typer.Option("--end", metavar="SIDE", help="Look at one overlap end: left or right.")] = None,
     scale: Annotated[
@@ -105,9 +146,16 @@ def view(
         typer.Option("--point", metavar="X,Y", help="Print the stress at a place, mm, and label it with --png; may be repeated."),
     ] = [],  # noqa: B006
     limit: Annotated[float | None, typer.Option("--limit", metavar="MPA", help="Stress at which the colours end, MPa.")] = None,
+    step: Annotated[
+        int | None, typer.Option("--step", metavar="N", help="Increment on the load's path; the end of it unless given.")
+    ] = None,
+    animate: Annotated[
+        Path | None, typer.Option("--animate", metavar="FILE", help="Write a moving picture along the load's path, .gif.")
+    ] = None,
     units: Units = "mm",
 ) -> int:
     """Show a solved joint in 3D: deformed, coloured by stress; a click tells the stress, --point prints it (no window then)."""
+    from fejoint.show.space.increments import section_at
     from fejoint.show.space.pick import read_points, spots
     from fejoint.show.space.solid import read_section
     from fejoint.show.space.view import open_window, view_png
@@ -120,13 +168,20 @@ def view(
         for key, value in options.items():
             if value != plain.get(key):
                 raise JointError(f"--{key} only goes with a picture; give --png, or leave --point out.")
-    section, places = read_section(folder), read_points(points)
+    if animate is not None and (png is not None or step is not None or points):
+        raise JointError("--animate: goes along the whole path and makes one picture; leave --png, --step and --point out.")
+    if animate is not None:
+        from fejoint.show.space.increments import animate_gif
+
+        print(f"Written: {animate_gif(folder, animate, stress=stress, units=units, **options)}")
+        return 0
+    section, places = read_section(folder) if step is None else section_at(folder, step), read_points(points)
     options |= {"stress": stress, "points": places, "units": units}
     picked = spots(section, places, stress)
     if png is not None:
         view_png(section, png, **options)
     elif not places:
-        open_window(section, **options)
+        open_window(folder if step is None else section, **options)
     for spot in picked:
         print(" ".join(spot.lines(units)))
     if png is not None:

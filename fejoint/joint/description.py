@@ -29,7 +29,7 @@ class Analysis(Model):
     adherend_plasticity: bool = Field(False, examples=[False])
     """Let the adherends yield, the isotropic ones"""
     out_of_plane: Literal["plane-strain", "generalised", "automatic"] = Field("automatic", examples=["automatic"])
-    """Across the width: plane-strain, generalised (no net force), automatic (generalised when the temperature changes)"""
+    """Across the width: plane-strain, generalised (no net force), automatic (generalised when temperature or moisture change)"""
     error_target: Annotated[float, Unit("", ge=1e-4, le=0.5)] = Field(0.01, examples=[0.01])
     """Allowed discretisation error of peak shear and peel, as a share of them"""
     mesh_density: Annotated[float, Unit("", ge=0.75, le=16)] = Field(1.0, examples=[1.0])

@@ -33,6 +33,10 @@ class Material(Sourced):
         """Return every figure that was given, by key, in N-mm-MPa-K."""
         return {k: v for k in type(self).model_fields if isinstance(v := getattr(self, k), float)}
 
+    def parts(self) -> dict[str, Sourced]:
+        """Return the tables of further figures that were given, such as the hardening, by key."""
+        return {k: v for k in type(self).model_fields if isinstance(v := getattr(self, k), Sourced)}
+
     def engineering_constants(self, environment: Environment | None = None) -> dict[str, float]:
         """Return E_x, E_y, E_z, nu_xy, nu_xz, nu_yz, G_xy and expansions (MPa, 1/K).
 

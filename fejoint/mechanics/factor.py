@@ -94,7 +94,9 @@ def factorise_any(matrix: sp.csc_array, analysis: Analysis) -> Factor:
     with _thread_pools().limit(limits=1, user_api="blas"):
         if solver_name() == "CHOLMOD" and _is_symmetric(matrix):
             try:
-                return _cholmod(matrix, analysis)
+                found = _cholmod(matrix, analysis)
+                found(np.zeros((matrix.shape[0], 1)))  # only a solution says that a matrix is not positive definite
+                return found
             except ConvergenceError:
                 analysis.holds = None
         try:

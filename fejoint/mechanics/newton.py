@@ -26,6 +26,8 @@ Floats = NDArray[np.float64]
 # Of the largest force of a cell on a node. Newton's last step squares the error, so that what is left is round-off as a rule.
 TOLERANCE = 1e-8
 MOST_ITERATIONS = 16
+# A section that is unloaded keeps round-off of this share, and more, of the forces that it bore at the increment's start.
+REMEMBERED = 1e-3
 # A step is shortened where the work of the residual on it has not fallen to this share.
 ENOUGH = 0.9
 SHORTENINGS = 4
@@ -82,11 +84,14 @@ class State:
     width : float
         Width strain.
     history : History
+    scale : float, N/mm
+        Largest force of a cell on a node.
     """
 
     unknowns: Floats
     width: float
     history: History
+    scale: float = 0.0
 
     @classmethod
     def virgin(cls, problem: Problem) -> State:
@@ -159,16 +164,19 @@ def equilibrium(problem: Problem, start: State, loading: Loading, guess: Floats 
         return residual, np.array(beside)
 
     residuals: list[float] = []
+    reference = 1e-200
     for iteration in range(1, MOST_ITERATIONS + 1):
         now = evaluated(x, width, True)
         residual, beside = out_of_balance(now, x, width, share)
         largest = max(float(np.abs(residual).max()), abs(float(beside[0])) if problem.generalised else 0.0)
-        scale = max(now.scale, 1e-200)
+        scale = max(now.scale, REMEMBERED * start.scale, 1e-200)
         residuals.append(largest / scale)
         reached = loading.travel is None or abs(beside[-1]) <= 1e-6 * abs(loading.travel)
         if largest <= TOLERANCE * scale and reached:
-            return Equilibrium(State(x, width, now.history), share, now.internal, iteration - 1, residuals)
-        if not np.isfinite(largest) or largest > RUNAWAY * max(residuals[0] * scale, 1e-200) or iteration == MOST_ITERATIONS:
+            return Equilibrium(State(x, width, now.history, scale), share, now.internal, iteration - 1, residuals)
+        if iteration <= 2:  # a guess at rest says nothing of the forces to come
+            reference = max(reference, largest, scale)
+        if not np.isfinite(largest) or largest > RUNAWAY * reference or iteration == MOST_ITERATIONS:
             break
         step, more = _step(problem, loading, now, x, share, residual, beside, rate)
         if not np.isfinite(step).all():

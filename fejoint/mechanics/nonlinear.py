@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.interpolate import LinearNDInterpolator
 
 from fejoint.errors import ConvergenceError
 from fejoint.joint.conditions import Environment
@@ -36,7 +37,7 @@ EASY, HARD = 5, 9  # iterations: fewer make the next increment longer, more make
 # Travel in one increment at most, over that of the step's first increment: a joint that flows is followed in strides.
 FARTHEST = 4.0
 # The load counts as at its limit where it grows by less than this share of what the same travel cost at the step's start.
-LIMIT = 2e-3
+LIMIT = 5e-3
 MOST_INCREMENTS = 300
 CUTS = 8  # halvings of a travel before the increment is given up
 
@@ -107,23 +108,14 @@ class Deformed(Solution):
 
     def entries(self) -> dict[str, tuple[float, float]]:
         """Return where the mid-plane of every adherend enters the overlap, displaced, x and y, mm."""
-        places, d = self.places, self.discretisation
-        found = {}
+        d, geometry, found = self.discretisation, self.joint.geometry, {}
         for face in end_faces(d):
-            x = self.joint.geometry.entries()[face.adherend]
+            at = np.array([geometry.entries()[face.adherend], face.middle])
             nodes = np.unique(d.nodes_ac[d.section.cells(face.adherend)])
-            here = nodes[np.abs(d.points[nodes, 0] - x) < 1e-6 * self.joint.geometry.bondline_thickness]
-            y = d.points[here, 1]
-            middle = here[np.abs(y - face.middle) < 1e-6 * (y.max() - y.min())]
-            if len(middle):
-                found[face.adherend] = (float(places[middle[0], 0]), float(places[middle[0], 1]))
-            else:  # no node on the mid-plane: between the two that are nearest above and below
-                order = here[np.argsort(y)]
-                levels = d.points[order, 1]
-                found[face.adherend] = (
-                    float(np.interp(face.middle, levels, places[order, 0])),
-                    float(np.interp(face.middle, levels, places[order, 1])),
-                )
+            # A stepped lap has no line of nodes there; the nodes round about say where the point has gone.
+            near = nodes[np.abs(d.points[nodes, 0] - at[0]) < geometry.adherends()[face.adherend].thickness]
+            x, y = LinearNDInterpolator(d.points[near], self.places[near])(at)[0]
+            found[face.adherend] = (float(x), float(y))
         return found
 
     def stress(self, region: str, kind: str = "bondline") -> Floats:

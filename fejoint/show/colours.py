@@ -51,6 +51,7 @@ REGION_COLOURS = {
 }
 
 LEAST_LIMIT = 1e-12  # MPa: a joint without stress has colours too
+LEAST_STRAIN = 1e-4  # plastic strain: less is next to none
 SHARE = 0.99  # of the area shown that has its colour when there is no mid-line to go by
 
 # OKLab (lightness, green-red, blue-yellow) to cone responses, and their cubes to linear sRGB, as published:
@@ -94,6 +95,8 @@ def colour_limit(section: SolvedSection, name: str, cells: Bools, adhesive_alone
     """
     value = np.abs(section.stress[name])
     lines = section.mid_lines()
+    if name == "plastic-strain":
+        return _strain_limit(section, value, lines, cells)
     if all(len(nodes) > 2 for nodes in lines) and (name in ("shear", "peel") or adhesive_alone):
         within = " within the overlap" if section.joint.geometry.fillet_height > 0 else ""
         return max(_largest(section, name, lines), LEAST_LIMIT), f"the largest on the layer's mid-line{within}"
@@ -103,6 +106,23 @@ def colour_limit(section: SolvedSection, name: str, cells: Bools, adhesive_alone
     share = np.cumsum(area[order]) / area.sum()
     limit = float(mean[order][np.searchsorted(share, SHARE)])
     return max(limit, LEAST_LIMIT), f"what {100 * SHARE:g} % of the area shown stays within"
+
+
+def _strain_limit(section: SolvedSection, value: Floats, lines: list[Ints], cells: Bools) -> tuple[float, str]:
+    """Return the plastic strain at which the colours end: that of the mid-lines or, where it is larger, of adherends."""
+    largest = _largest(section, "plastic-strain", lines) if all(len(nodes) > 2 for nodes in lines) else 0.0
+    coloured = section.cells[cells & ~section.cells_of("adhesive")]
+    mean, area = value[coloured].mean(axis=1), _areas(section.points[coloured[:, :4]])
+    flowed = mean > LEAST_STRAIN
+    if flowed.any():
+        order = np.argsort(mean[flowed])
+        share = np.cumsum(area[flowed][order]) / area[flowed].sum()
+        limit = float(mean[flowed][order][np.searchsorted(share, SHARE)])
+        if limit > largest:
+            return limit, f"what {100 * SHARE:g} % of the adherends' yielded area stays within"
+    return max(
+        largest, LEAST_STRAIN
+    ), "the largest on the layer's mid-line" if largest > LEAST_STRAIN else "next to nothing has yielded"
 
 
 def _largest(section: SolvedSection, name: str, lines: list[Ints]) -> float:

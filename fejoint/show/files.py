@@ -20,6 +20,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from fejoint import __version__
 from fejoint.bondline.closed_form.comparison import Theory, compare
@@ -28,7 +29,10 @@ from fejoint.joint.description import Joint
 from fejoint.mechanics.driver import Result
 from fejoint.mechanics.elasticity import von_mises
 from fejoint.mechanics.factor import solver_name
-from fejoint.mechanics.recovery import nodal_stress
+from fejoint.mechanics.linear import Solution
+from fejoint.mechanics.nonlinear import Deformed
+from fejoint.mechanics.recovery import nodal, nodal_stress
+from fejoint.show.path_rows import cauchy_peaks, path_row
 from fejoint.show.space.solid import SCHEMA_VERSION
 
 __all__ = [
@@ -42,9 +46,16 @@ __all__ = [
     "write_run",
 ]
 
+PATH = "path"  # the folder of a load's path, in that of the run
+# Columns of bondline.csv behind the measure: on the mid-line alone.
+ALONG = ("transferred_N", "shear_strain", "plastic_strain", "cauchy_shear_MPa", "cauchy_peel_MPa", "cauchy_axial_MPa")
+RUN_FILES = ("bondline.csv", "adherends.csv", "summary.json", "section.vtu", "joint.toml")
+
 
 def write_run(result: Result, folder: str | Path, joint_file: str) -> list[Path]:
     """Write ``bondline.csv``, ``adherends.csv``, ``summary.json``, ``section.vtu`` and ``joint.toml``.
+
+    Of a result along a load's path also ``path.csv`` and, in ``path``, every increment as a run of its own.
 
     Parameters
     ----------
@@ -59,17 +70,29 @@ def write_run(result: Result, folder: str | Path, joint_file: str) -> list[Path]
     SetupError
         The folder cannot be written, holds a sweep, or the disk is full; nothing new is left behind.
     """
+    from fejoint.show.path_files import remove_path, write_path
+
     check_kind(folder, "run")
-    return write_files(
-        folder,
-        {
-            "bondline.csv": lambda path: _text(path, bondline_csv(result)),
-            "adherends.csv": lambda path: _text(path, adherends_csv(result)),
-            "summary.json": lambda path: _text(path, json.dumps(summary(result), indent=2, allow_nan=False) + "\n"),
-            "section.vtu": lambda path: section_mesh(result).write(path),
-            "joint.toml": lambda path: _text(path, joint_file),
-        },
-    )
+    if result.path:  # before the summary, which says that the run is finished
+        write_path(result, folder)
+    else:
+        remove_path(folder)
+    return write_files(folder, run_writers(result, joint_file))
+
+
+def run_writers(result: Result, joint_file: str) -> dict[str, Callable[[Path], Any]]:
+    """Return what writes each file of a run, by its name; for `write_files`. Theories are for the end of a path, not the way."""
+    theories = not result.joint.analysis.nonlinear or bool(result.path)
+    texts = {
+        "bondline.csv": lambda: bondline_csv(result),
+        "adherends.csv": lambda: adherends_csv(result),
+        "summary.json": lambda: json.dumps(summary(result, theories), indent=2, allow_nan=False) + "\n",
+        "joint.toml": lambda: joint_file,
+    }
+    return {
+        **{name: lambda path, text=text: write_text(path, text()) for name, text in texts.items()},  # type: ignore[misc]
+        "section.vtu": lambda path: section_mesh(result).write(path),
+    }
 
 
 def check_kind(folder: str | Path, kind: str) -> None:
@@ -86,9 +109,10 @@ def check_kind(folder: str | Path, kind: str) -> None:
     SetupError
         The folder holds the other kind.
     """
-    other, mark = ("sweep", "journal.sqlite") if kind == "run" else ("run", "summary.json")
-    if os.path.lexists(Path(folder) / mark):
-        raise SetupError(f"{folder}: holds the files of a {other} ({mark}); choose another folder for this {kind}.")
+    other, marks = ("sweep", ["journal.sqlite"]) if kind == "run" else ("run", ["summary.json", f"{PATH}/path.json"])
+    for mark in marks:
+        if os.path.lexists(Path(folder) / mark):
+            raise SetupError(f"{folder}: holds the files of a {other} ({mark}); choose another folder for this {kind}.")
 
 
 def write_files(folder: str | Path, writers: dict[str, Callable[[Path], Any]]) -> list[Path]:
@@ -124,17 +148,30 @@ def write_files(folder: str | Path, writers: dict[str, Callable[[Path], Any]]) -
 
 
 def bondline_csv(result: Result) -> str:
-    """Return the stresses along all bondlines as CSV, and on the mid-line the load passed on from the left up to there."""
-    rows: list[list[Any]] = [["bondline", "level", "x_mm", "shear_MPa", "peel_MPa", "axial_MPa", "measure", "transferred_N"]]
+    """Return the stresses along all bondlines as CSV, and on the mid-line what goes with them there.
+
+    That is the load passed on from the left up to there and, along a load's
+    path, strains and the stress in the axes of space; empty elsewhere.
+    """
+    rows: list[list[Any]] = [["bondline", "level", "x_mm", "shear_MPa", "peel_MPa", "axial_MPa", "measure", *ALONG]]
     width = result.joint.geometry.width
     for bondline in result.bondlines:
+        space = bondline.cauchy
+        of_middle = (
+            None if bondline.transferred is None else width * bondline.transferred,
+            bondline.shear_strain,
+            bondline.plastic_strain,
+            *((None, None, None) if space is None else (space.shear, space.peel, space.axial)),
+        )
         for level, curve in bondline.levels().items():
-            passed = [""] * len(curve.x)
-            if level == "middle" and bondline.transferred is not None:
-                passed = [f"{width * value:.9g}" for value in bondline.transferred]
-            for *row, load in zip(curve.x, curve.shear, curve.peel, curve.axial, passed, strict=True):
-                rows.append([bondline.number, level, *(f"{value:.9g}" for value in row), bondline.measure, load])
-    return _csv(rows)
+            beside = [
+                [""] * len(curve.x) if values is None or level != "middle" else [f"{value:.9g}" for value in values]
+                for values in of_middle
+            ]
+            for x, shear, peel, axial, *more in zip(curve.x, curve.shear, curve.peel, curve.axial, *beside, strict=True):
+                said = (f"{value:.9g}" for value in (x, shear, peel, axial))
+                rows.append([bondline.number, level, *said, bondline.measure, *more])
+    return csv_text(rows)
 
 
 def adherends_csv(result: Result) -> str:
@@ -148,10 +185,11 @@ def adherends_csv(result: Result) -> str:
     for s in result.adherend_sections:
         values = (s.x, s.thickness, s.axial, s.shear, s.moment, s.axial_stress, s.peak_stress)
         rows.append([s.adherend, s.place, *("" if value is None else f"{value:.9g}" for value in values)])
-    return _csv(rows)
+    return csv_text(rows)
 
 
-def _csv(rows: list[list[Any]]) -> str:
+def csv_text(rows: list[list[Any]]) -> str:
+    """Return rows as CSV."""
     out = io.StringIO()
     csv.writer(out, lineterminator="\n").writerows(rows)
     return out.getvalue()
@@ -181,9 +219,9 @@ def summary(result: Result, theories: bool = True) -> dict[str, Any]:
         "mean_shear_MPa": joint.mean_shear,
         "applied_N": joint.load.force,
         "reaction_N": -joint.geometry.pull * solution.gripped.axial * width,
-        "elongation_mm": solution.elongation,
-        "lift_mm": solution.lift,
-        "turn": solution.turn,
+        "elongation_mm": result.elongation,
+        "lift_mm": result.lift,
+        "turn": result.turn,
         "transferred_N": {name: force * width for name, force in result.bond_forces.items()},
         "checks": [
             {"name": c.name, "value": _number(c.value), "limit": c.limit, "passed": c.passed, "meaning": c.meaning}
@@ -209,6 +247,24 @@ def summary(result: Result, theories: bool = True) -> dict[str, Any]:
         "marked_figures": joint_marks(joint),
         "versions": versions(),
         "joint": joint_as_understood(joint),
+        **(_along_the_path(result) if joint.analysis.nonlinear else {}),
+    }
+
+
+def _along_the_path(result: Result) -> dict[str, Any]:
+    """Return what the summary of a run along a load's path has beside that of a linear one."""
+    given = {} if result.asked is None or not result.limit else {"asked": joint_as_understood(result.asked)}
+    return {
+        "limit": result.limit,
+        "step": result.step,
+        "number": result.number,
+        "iterations": result.iterations,
+        "plastic_strain": result.plastic_strain,
+        "yielded": {str(number): share for number, share in result.yielded.items()},
+        **{f"cauchy_{name}_MPa": _peak(*found) for name, found in cauchy_peaks(result).items()},
+        "increment": path_row(result),
+        **given,
+        "path": [path_row(increment) for increment in result.path],
     }
 
 
@@ -244,23 +300,28 @@ def section_mesh(result: Result) -> Any:
     """Return the solved section as a meshio mesh.
 
     Nine-node quadrilaterals; the nodes of every region are its own, so that
-    stresses may jump where regions meet. Point data: ``displacement`` (mm) and
-    stresses in the global axes (MPa); cell data: ``region``, numbered as in
-    the summary.
+    stresses may jump where regions meet. Point data: ``displacement`` (mm),
+    Cauchy stresses in the global axes (MPa) and, where something may yield,
+    ``equivalent_plastic_strain``; cell data: ``region``, numbered as in the summary.
     """
     import meshio
 
     solution = result.solution
-    d = solution.discretisation
-    points, cells, regions, displacement, stress = [], [], [], [], []
+    d, yielding = solution.discretisation, result.joint.yielding()
+    large = result.joint.analysis.large_rotation
+    points, cells, regions, displacement, stress, strain = [], [], [], [], [], []
     offset = 0
     for number, region in enumerate(solution.laws):
         nodes = d.nodes_ac[d.section.cells(region)]
         used, local = np.unique(nodes, return_inverse=True)
-        field = result.adhesive_stress if region == "adhesive" else nodal_stress(solution, region)
+        if large:
+            field = nodal_stress(solution, region, "cauchy")
+        else:
+            field = result.adhesive_stress if region == "adhesive" else nodal_stress(solution, region)
         points.append(d.points[used])
         displacement.append(solution.displacement[used])
         stress.append(field[used])
+        strain.append(_plastic_strain(solution, region)[used] if region in yielding else np.zeros(len(used)))
         cells.append(local.reshape(nodes.shape) + offset)
         regions.append(np.full(len(nodes), number))
         offset += len(used)
@@ -280,12 +341,20 @@ def section_mesh(result: Result) -> Any:
             "stress_xy_MPa": xy,
             "stress_zz_MPa": zz,
             "von_mises_MPa": von_mises(np.stack([xx, yy, xy, zz])),
+            **({"equivalent_plastic_strain": np.nan_to_num(np.concatenate(strain))} if yielding else {}),
         },
         cell_data={"region": [np.concatenate(regions)]},
     )
 
 
-def _text(path: Path, text: str) -> None:
+def _plastic_strain(solution: Solution, region: str) -> NDArray[np.float64]:
+    """Return the equivalent plastic strain of a region at all nodes; never below nothing, where the recovery may swing to."""
+    assert isinstance(solution, Deformed)
+    return np.maximum(nodal(solution.discretisation, solution.plastic_strain(region)[None], region)[:, 0], 0.0)
+
+
+def write_text(path: Path, text: str) -> None:
+    """Write a text as it stands, in UTF-8."""
     path.write_text(text, encoding="utf-8", newline="\n")
 
 

@@ -198,7 +198,7 @@ def main_theories(result: Outcome) -> dict[str, list[Bondline]]:
     return {theory.name: theory.bondlines for theory in compare(result.joint, result.edges, main=True) if theory.bondlines}
 
 
-def _lines(g: Geometry, bondlines: Sequence[Bondline]) -> list[tuple[str, Sequence[Bondline]]]:
+def lines_of(g: Geometry, bondlines: Sequence[Bondline]) -> list[tuple[str, Sequence[Bondline]]]:
     """Return which bondlines make a line together, and what to add to its name."""
     if isinstance(g, SteppedLap) or len(bondlines) == 1:
         return [("", bondlines)]
@@ -226,34 +226,34 @@ def _draw_curves(
     g, mm = result.joint.geometry, shown_unit("mm", units)[0]
     mpa, unit = shown_unit("MPa", units)
     axes.set_ylabel(f"{name} stress, {unit}")
-    for i, (which, bondlines) in enumerate(_lines(g, result.bondlines)):
+    for i, (which, bondlines) in enumerate(lines_of(g, result.bondlines)):
         style = ELEMENTS[i]
-        x, values = _joined([_dense(bondline.middle, name) for bondline in bondlines])
+        x, values = joined([dense(bondline.middle, name) for bondline in bondlines])
         axes.plot(x * mm, values * mpa, label=f"finite elements{which}", zorder=3 + 0.1 * i, **style)
         one = f", bondline {bondlines[0].number}" if which else ""  # alike ones are mirror images: lower is upper there
         for level in MARKERS if interfaces else ():
             curves = [bondline.levels()[level] for bondline in bondlines if level in bondline.levels()]
             if curves:
-                x, values = _joined([_dense(curve, name) for curve in curves])
+                x, values = joined([dense(curve, name) for curve in curves])
                 look = {**INTERFACE, "color": style["color"], "marker": MARKERS[level]}
                 axes.plot(x * mm, values * mpa, label=f"finite elements{one}, {level} interface", **look)
     looks = theory_looks(g, theories)
     for theory, solved in theories.items():
-        for k, (which, bondlines) in enumerate(_lines(g, solved)):
-            x, values = _joined([(bondline.x, getattr(bondline, name)) for bondline in bondlines])
+        for k, (which, bondlines) in enumerate(lines_of(g, solved)):
+            x, values = joined([(bondline.x, getattr(bondline, name)) for bondline in bondlines])
             if not np.isnan(values).all():
                 style = {**looks[theory], **({"linewidth": 1.0} if k else {})}
                 axes.plot(x * mm, values * mpa, label=theory + which.replace(" (alike)", ""), **style)
     axes.margins(y=0.16)
 
 
-def _dense(curve: Curve, name: str) -> tuple[Floats, Floats]:
+def dense(curve: Curve, name: str) -> tuple[Floats, Floats]:
     """Return places and stresses between the points too, so that the quadratic pieces are drawn as curves."""
     x = np.unique(np.concatenate([np.linspace(curve.x[:-1], curve.x[1:], 5).ravel(), curve.x]))
     return x, curve.at(x, name)
 
 
-def _joined(parts: Sequence[tuple[Floats, Floats]]) -> tuple[Floats, Floats]:
+def joined(parts: Sequence[tuple[Floats, Floats]]) -> tuple[Floats, Floats]:
     """Return curves one after the other as one, with a gap where one follows another."""
     x, values = parts[0]
     for more_x, more in parts[1:]:
@@ -264,6 +264,8 @@ def _joined(parts: Sequence[tuple[Floats, Floats]]) -> tuple[Floats, Floats]:
 def _note_spew(axes: Axes, name: str, result: Outcome, units: str) -> None:
     """Write over the curves of a stress where they are, and what the spew beyond them holds when that is more."""
     notes = []
+    if result.joint.analysis.nonlinear and name == "shear":  # several stresses come into question; once for both
+        notes.append(result.bondlines[0].measure)
     if name == "shear":
         notes.append(MIDLINE_NOTE.format(" within the overlap" if result.joint.geometry.fillet_height > 0 else ""))
         more = max((shear.value for shear, _ in result.spew_peaks.values()), key=abs, default=0.0)
@@ -290,7 +292,7 @@ def _mark_peak(axes: Axes, peak: Peak, number: int, word: str, result: Outcome, 
     where = ""
     if len(result.bondlines) > 1:
         where = f", tread {number}" if isinstance(g, SteppedLap) else f", bondline {number}"
-        where = where if len(_lines(g, result.bondlines)) > 1 or isinstance(g, SteppedLap) else ""
+        where = where if len(lines_of(g, result.bondlines)) > 1 or isinstance(g, SteppedLap) else ""
     axes.plot([place], [value], marker="o", color=ELEMENTS[0]["color"], markerfacecolor="white", zorder=5, gid=f"{word} mark")
     note = axes.annotate(
         f"{word} {display(peak.value, 'MPa', units, 3)} at x = {display(peak.x, 'mm', units, 3)}{where}",
@@ -310,7 +312,7 @@ def _draw_passed_on(axes: Axes, result: Outcome, units: str) -> None:
     g, mm = result.joint.geometry, shown_unit("mm", units)[0]
     newton, unit = shown_unit("N", units)
     axes.set_ylabel(f"load passed on, {unit}")
-    lines = _lines(g, result.bondlines)
+    lines = lines_of(g, result.bondlines)
     for i, (_, bondlines) in enumerate(lines):
         x, values = _passed_on(result, bondlines)
         axes.plot(x * mm, values * newton, zorder=3, gid="load", **ELEMENTS[i])

@@ -18,17 +18,20 @@ from fejoint.bondline.closed_form.comparison import Theory, compare
 from fejoint.bondline.curves import Peak
 from fejoint.joint.families import SteppedLap
 from fejoint.joint.library import shipped
+from fejoint.joint.load import QUANTITIES
 from fejoint.joint.materials import AdherendMaterial, Adhesive
 from fejoint.joint.model import unit_of
 from fejoint.mechanics.as_built import peak_towards, peaks_of
 from fejoint.mechanics.outcome import Outcome
 from fejoint.show.files import joint_marks
+from fejoint.show.path_rows import LOAD_WORDS, column_of, path_rows, spread
 from fejoint.units import display
 
-__all__ = ["CAUTION", "materials_table", "result_report"]
+__all__ = ["CAUTION", "materials_table", "path_table", "result_report"]
 
 ROUND_OFF = 1e-7  # of what sets the scale: less of it is printed as zero
 UNSURE = 1e-4  # the same of integrals over recovered stresses, a tenth of what their balance is held to
+MOST_ROWS = 15  # of increments on a screen
 CAUTION = (
     "These figures support tests and do not replace them. A bond that carries people needs the adhesive maker's "
     "data sheet, tests on your own process, local codes and a licensed engineer."
@@ -44,6 +47,7 @@ def result_report(result: Outcome, system: str = "mm") -> RenderableType:
     why = why_they_differ(result.joint, theories, result.edges, peaks_of(result))
     parts += [Text(why, style="italic")] if why else []
     parts += [Text(f"Left out: {reason}", style="italic") for reason in dict.fromkeys(t.reason for t in theories if t.reason)]
+    parts += [Text(""), path_table(result, system)] if path_rows(result) else []
     parts += [Text(""), _passed_on(result, system), Text(""), _adherends(result, system), Text("")]
     parts += list(_checks(result))
     parts += list(_marks(result))
@@ -85,6 +89,7 @@ def _heading(result: Outcome, system: str) -> Text:
     acting = [f"force {display(load.force, 'N', system)}"]
     acting += [f"moment {display(load.moment, 'N*mm', system)}"] if load.moment else []
     acting += [f"shear force {display(load.shear_force, 'N', system)} (loaded end free to lift)"] if load.shear_force else []
+    acting += [f"moisture {load.moisture:.3g}"] if load.moisture else []
     lines = [
         f"{g.kind}, {steps}overlap {mm(g.length)}, width {mm(g.width)}, bondline {mm(g.bondline_thickness)}, {g.spew} ends",
         f"{', '.join(acting)}, {load.ends} ends, temperature change {display(load.temperature_change, 'K', system)}, {plane}"
@@ -103,6 +108,8 @@ def _table(title: str, *columns: str) -> Table:
 
 def _stresses(result: Outcome, theories: list[Theory], system: str) -> Table:
     title = "Stress along the bondline, mid-line unless it says otherwise"
+    if result.joint.analysis.nonlinear:
+        title += f"\n{result.bondlines[0].measure}"
     table = _table(title, "peak shear", "at x", "peak peel", "at x", "least peel")
     stepped = isinstance(result.joint.geometry, SteppedLap)
     bonds = {bond.number: bond for bond in result.joint.geometry.bonds()}
@@ -111,6 +118,10 @@ def _stresses(result: Outcome, theories: list[Theory], system: str) -> Table:
         part = ", both bondlines alike" if result.joint.half else part
         row = _peaks(bondline.peak_shear, bondline.peak_peel, bondline.least_peel, system)
         table.add_row(f"Finite elements{part}", *row, style="bold")
+        if bondline.cauchy is not None:
+            space = bondline.cauchy
+            peaks = space.largest("shear"), space.highest("peel"), space.lowest("peel")
+            table.add_row("  Cauchy stress in the axes of space", *_peaks(*peaks, system))
         bond = bonds[bondline.number]
         # Those of up to twenty treads stand in bondline.csv.
         for level, adherend in () if stepped else (("lower", bond.below), ("upper", bond.above)):
@@ -129,6 +140,28 @@ def _stresses(result: Outcome, theories: list[Theory], system: str) -> Table:
             table.add_row(theory.name, *_peaks(shear, peel, least, system))
     area = "area of the treads" if stepped else "bonded area"
     table.add_row(f"Mean shear (force over {area})", display(result.joint.mean_shear, "MPa", system), "", "", "", "")
+    return table
+
+
+def path_table(result: Outcome, system: str = "mm", most: int | None = MOST_ROWS) -> Table:
+    """Return the increments on a load's path, a row each; where there are more than `most`, ends of load steps and some more."""
+    rows = path_rows(result)
+    shown = [rows[number - 1] for number in spread(rows, len(rows) if most is None else most)]
+    acting = [key for key in QUANTITIES if any(row[column_of(key)] for row in rows)] or ["force"]
+    strains = [name for name in ("adhesive", "adherend") if any(row[f"{name}_plastic_strain"] is not None for row in rows)]
+    said = "" if len(shown) == len(rows) else f", {len(shown)} of {len(rows)} increments"
+    columns = [LOAD_WORDS[key].removesuffix(" change") for key in acting] + ["elongation", "peak shear", "peak peel"]
+    columns += [f"plastic, {name}" for name in strains] + (["yielded"] if "adhesive" in strains else [])
+    table = _table(f"Along the load's path{said}", *columns)
+    for row in shown:
+        table.add_row(
+            f"{row['number']}, {row['step']}",
+            *(display(row[column_of(key)], QUANTITIES[key], system) for key in acting),
+            display(row["elongation_mm"], "mm", system, 3),
+            *(display(row[name], "MPa", system) for name in ("peak_shear_MPa", "peak_peel_MPa")),
+            *(f"{row[f'{name}_plastic_strain']:.3g}" for name in strains),
+            *([f"{100 * row['yielded_share']:.0f} %"] if "adhesive" in strains else []),
+        )
     return table
 
 
@@ -222,9 +255,11 @@ def _checks(result: Outcome) -> Iterator[Text]:
     missed = [c.name for c in result.checks if not c.passed]
     error = result.discretisation_error
     state = "all passed" if not missed else f"MISSED: {', '.join(missed)}"
+    of_mesh = ", ".join(
+        f"{name.replace('_', ' ')} {'unknown' if value != value else f'{100 * value:.2g} %'}" for name, value in error.items()
+    )
     yield Text(
-        f"Numerical self-checks ({len(result.checks)}): {state}. Mesh error, estimated: "
-        f"peak shear {100 * error['peak_shear']:.2g} %, peak peel {100 * error['peak_peel']:.2g} %. "
+        f"Numerical self-checks ({len(result.checks)}): {state}. Mesh error, estimated: {of_mesh or 'not of an increment'}. "
         f"{result.unknowns} unknowns, {sum(result.seconds.values()):.2g} s.",
         style="" if not missed else "bold red",
     )

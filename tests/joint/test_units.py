@@ -5,7 +5,7 @@ import math
 import pint
 import pytest
 
-from fejoint.units import DISPLAY_SYSTEMS, as_number, display
+from fejoint.units import DISPLAY_SYSTEMS, as_number, display, shown_unit
 
 
 @pytest.mark.parametrize(
@@ -29,6 +29,16 @@ from fejoint.units import DISPLAY_SYSTEMS, as_number, display
         ("13e-6/degF", "1/K", 13e-6 * 1.8),
         ("23 ppm/K", "1/K", 23e-6),
         ("33 %", "", 0.33),
+        # Absolute temperatures: 0 degC is 273.15 K, 32 degF is 0 degC, by definition.
+        ("120 degC", "K absolute", 393.15),
+        ("-40 °C", "K absolute", 233.15),
+        ("-40 degF", "K absolute", 233.15),
+        ("32 fahrenheit", "K absolute", 273.15),
+        ("20 celsius", "K absolute", 293.15),
+        ("300 K", "K absolute", 300.0),
+        ("300 K absolute", "K absolute", 300.0),
+        ("491.67 degR", "K absolute", 273.15),
+        (293.15, "K absolute", 293.15),
         (" +1.5e1 mm ", "mm", 15.0),
         (".5 mm", "mm", 0.5),
     ],
@@ -70,6 +80,9 @@ def test_pint_temperatures_are_differences(unit, kelvin):
         (None, "mm", "a length"),
         ([1.0], "mm", "a length"),
         ("5 degC/m", "K", "temperature"),
+        ("5 degC/m", "K absolute", "an absolute temperature"),
+        ("5 delta_degC", "K absolute", "an absolute temperature"),
+        ("5 mm", "K absolute", "an absolute temperature"),
     ],
 )
 def test_refusals_say_what_is_wanted(given, inside, says):
@@ -78,6 +91,23 @@ def test_refusals_say_what_is_wanted(given, inside, says):
         return
     with pytest.raises(ValueError, match=says):
         as_number(given, inside)
+
+
+@pytest.mark.parametrize(("unit", "kelvin"), [("degC", 393.15), ("kelvin", 120), ("degF", (120 + 459.67) / 1.8)])
+def test_pint_temperatures_may_be_absolute(unit, kelvin):
+    """Held against pint's own offset scales."""
+    given = pint.application_registry.Quantity(120, unit)
+    assert as_number(given, "K absolute") == pytest.approx(kelvin, rel=1e-12)
+    assert as_number(given, "K absolute") == pytest.approx(given.to("K").magnitude, rel=1e-12)
+
+
+def test_absolute_temperatures_are_shown_as_people_write_them():
+    for system in DISPLAY_SYSTEMS:
+        assert as_number(display(393.15, "K absolute", system, digits=12), "K absolute") == pytest.approx(393.15, rel=1e-12)
+    assert display(393.15, "K absolute") == "120 degC"
+    assert display(273.15, "K absolute") == "0 degC"
+    assert display(233.15, "K absolute", "inch") == "-40 degF"
+    assert shown_unit("K absolute", "inch") == (1.0, "K")
 
 
 def test_display_converts_back():

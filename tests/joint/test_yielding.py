@@ -6,6 +6,8 @@ import jsonschema
 import numpy as np
 import pytest
 import tomlkit
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from fejoint import Adherend, Adhesive, Analysis, Isotropic, Joint, JointError, Load, Orthotropic, SingleLap
 from fejoint.joint.conditions import Environment
@@ -131,6 +133,10 @@ def test_a_table_brings_its_yield_stress():
 def test_table_against_temperature_without_a_reference_is_taken_as_it_is():
     glue = Adhesive(**GLUE, at_temperature={"temperature": [250, 350], "tensile_yield": [30, 10]})
     assert float(yielding_of(glue).stress(0.01, 300.0)) == pytest.approx(20, rel=1e-12)
+    # With one the hardening belongs to it: at 275 K all is 25 / 40 of the curve from 40 MPa.
+    glue = glue.replace(tensile_yield=40, hardening={"rise": 8, "rate": 1e4})
+    assert float(yielding_of(glue).stress(0.0, 275.0)) == pytest.approx(25, rel=1e-12)
+    assert float(yielding_of(glue).stress(0.1, 275.0)) == pytest.approx(48 * 25 / 40, rel=1e-12)
 
 
 def part(material):
@@ -171,12 +177,12 @@ HOT = {"temperature": ["-40 degC", "20 degC", "120 degC"], "elastic_modulus": [2
 
 def test_figures_at_a_temperature_by_hand():
     glue = Adhesive(**GLUE, at_temperature=HOT, swelling=0.3)
-    at = Environment(-50.0, 273.15 + 70, 0.02)  # half-way between 20 and 120 degC
-    assert glue.elastic_at(at) == pytest.approx((1500, 0.35), rel=1e-12)
+    at = Environment(-50.0, 273.15 + 45, 0.02)  # a quarter of the way from 20 to 120 degC
+    assert glue.elastic_at(at) == pytest.approx((1750, 0.35), rel=1e-12)
     c = glue.engineering_constants(at)
-    assert (c["e_x"], c["nu_xy"], c["a_x"]) == pytest.approx((1500, 0.35, 7e-5), rel=1e-12)
-    assert c["g_xy"] == pytest.approx(1500 / 2.7, rel=1e-12)
-    free = 7e-5 * -50 + 0.3 * 0.02
+    assert (c["e_x"], c["nu_xy"], c["a_x"]) == pytest.approx((1750, 0.35, 6.5e-5), rel=1e-12)
+    assert c["g_xy"] == pytest.approx(1750 / 2.7, rel=1e-12)
+    free = 6.5e-5 * -50 + 0.3 * 0.02
     assert glue.free_strain(at) == pytest.approx([free, free, 0, free], rel=1e-12)
     assert glue.engineering_constants() == Adhesive(**GLUE).engineering_constants()
 
@@ -310,7 +316,9 @@ def full():
 
 def test_round_trip_keeps_nested_tables_and_their_sources():
     joint = full()
-    again = joint_from_text(joint_to_toml(joint))
+    text = joint_to_toml(joint)
+    assert 'stress_free_temperature = "393.15 K"\n' in text
+    again = joint_from_text(text)
     assert again == joint
     assert hash(again) == hash(joint)
     assert joint_from_document(document_from_joint(joint)) == joint
@@ -320,6 +328,8 @@ def test_round_trip_keeps_nested_tables_and_their_sources():
     assert again.adhesive.at_temperature.temperature == (233.15, 296.15, 393.15)
     assert again.geometry.upper.material.tensile_yield == 250
     assert again.yielding() == joint.yielding()
+    assert set(again.adhesive.parts()) == {"hardening", "at_temperature"}
+    assert again.geometry.upper.material.parts()["hardening"].stress == (250, 300)
 
 
 def test_the_schema_takes_what_the_reader_takes():
@@ -383,3 +393,40 @@ def test_hardening_of_the_library_has_sources_and_meets_its_strengths():
 def test_a_file_with_a_hardening_is_valid_toml_of_its_own():
     document = tomlkit.parse(joint_to_toml(full()))
     assert document["adhesive"]["hardening"]["rise"]["source"] == "fitted"
+
+
+# ---- nonsense --------------------------------------------------------------------
+
+NONSENSE = st.one_of(
+    st.sampled_from(["", "abc", "2 kg", "-1 parsec", "nan", "inf MPa", "1e400 K", "-300 degC", "5 delta_degC"]),
+    st.sampled_from([math.nan, -math.inf, 10**400, -(10**20), -1, 0, 1e300]),
+    st.booleans(),
+    st.lists(st.sampled_from([-1, 0, "x", True, [], {}]), max_size=3),
+    st.dictionaries(st.sampled_from(["value", "source", "rise", "exponent", "x"]), st.integers(), max_size=2),
+)
+
+
+def places(table, path=()):
+    inner = table.items() if isinstance(table, dict) else enumerate(table) if isinstance(table, list) else ()
+    return [place for key, value in inner for place in [(*path, key), *places(value, (*path, key))]]
+
+
+@settings(max_examples=200, deadline=None, derandomize=True, database=None)
+@given(st.data())
+def test_any_nonsense_in_the_new_keys_is_read_or_refused_in_one_sentence(data):
+    steps = "load.step=[{name='cool', temperature_change=-100}, {name='pull', force=2500}]"
+    document = document_from_joint(joint_from_text(BASE, [*FULL, "load.temperature_change=-100", steps]))
+    new = ("hardening", "at_temperature", "step", "stress_free_temperature", "yield_surface", "swelling")
+    place = data.draw(st.sampled_from([p for p in places(document) if any(key in p for key in new)]))
+    table = document
+    for key in place[:-1]:
+        table = table[key]
+    table[place[-1]] = data.draw(NONSENSE)
+    try:
+        joint = joint_from_document(document)
+    except JointError as error:
+        assert str(error).isprintable()
+        assert len(str(error)) < 600
+        assert str(error).split(".")[0] in ("adhesive", "load", "joint")
+    else:
+        assert joint_from_text(joint_to_toml(joint)) == joint

@@ -62,8 +62,10 @@ class Registered:
 
     def of(self, joint: Joint, edges: Mapping[str, EdgeLoads] | None = None) -> Theory:
         """Return what it says of a joint; `edges`, those of finite elements, count where it is loaded by them."""
+        if joint.load.moisture != 0:
+            return Theory(self.name, [], "it knows no swelling; leave load.moisture out to see it without.")
         try:
-            return Theory(self.name, self.curves(joint, edges if self.fe_edges else None))
+            return Theory(self.name, self.curves(_as_now(joint), edges if self.fe_edges else None))
         except TheoryError as error:
             return Theory(self.name, [], str(error))
 
@@ -114,3 +116,14 @@ def compare(joint: Joint, edges: Mapping[str, EdgeLoads] | None = None, main: bo
     kind = joint.geometry.kind
     listed = [entry for entry in THEORIES if kind in (entry.main if main else entry.families)]
     return [entry.of(joint, edges) for entry in listed if edges is not None or not entry.fe_edges]
+
+
+def _as_now(joint: Joint) -> Joint:
+    """Return the joint with the adhesive's figures of its temperature, which theories take as constants."""
+    adhesive, now = joint.adhesive, joint.environment
+    if adhesive.at_temperature is None:
+        return joint
+    modulus, ratio = adhesive.elastic_at(now)
+    expansion = adhesive.engineering_constants(now)["a_x"]
+    figures = dict(elastic_modulus=modulus, shear_modulus=None, poisson_ratio=ratio, expansion=expansion, at_temperature=None)
+    return joint.replace(adhesive=adhesive.replace(**figures))

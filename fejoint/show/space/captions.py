@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from fejoint.show.colours import INK
+from fejoint.show.path_rows import in_words
 from fejoint.show.space.frame import Frame
 from fejoint.show.space.labels import shortened, text_actor, text_extent, text_size
 from fejoint.show.space.solid import STRESSES, SolvedSection
@@ -35,7 +36,8 @@ def heading(section: SolvedSection, name: str, end: str | None, size: Size) -> s
     """Return the title: the joint, shortened so that the rest stays, the stress and the look."""
     joint = section.joint
     where = "" if end is None else f", {end} end of the overlap"
-    rest, pixels = f": {STRESSES[name].label}, global axes{where}", round(TITLE * text_size(size))
+    axes = ", global axes" if STRESSES[name].unit else ""
+    rest, pixels = f": {STRESSES[name].label}{axes}{where}", round(TITLE * text_size(size))
     room = (1 - 2 * MARGIN) * size[0] - text_extent(rest, pixels)[0]
     return shortened(joint.title or joint.geometry.kind, pixels, room) + rest
 
@@ -54,7 +56,8 @@ def frame_notes(section: SolvedSection, frame: Frame, hidden: Collection[str], u
         pieces.append(f"hidden: {', '.join(name for name in section.regions if name in hidden)}")
         if frame.window is None and set(g.loaded) & set(hidden):
             pieces[-1] += ", with the load on it"
-    return notes + (["; ".join(pieces)] if pieces else [])
+    on_path = [f"increment {in_words(section.increment, units)}"] if section.increment else []
+    return on_path + notes + (["; ".join(pieces)] if pieces else [])
 
 
 def width_note(section: SolvedSection, frame: Frame, units: str = "mm") -> str:
@@ -83,9 +86,9 @@ def cut_notes(
         nodes = np.intersect1d(nodes, section.cells[section.cells_of("adhesive")])
     value = section.stress[name][nodes]
     sign = "±" if STRESSES[name].signed else ""
-    notes = [f"colours cut at {sign}{display(cut, 'MPa', units, 3)}, {why}"]
+    notes = [f"colours cut at {sign}{display(cut, STRESSES[name].unit, units, 3)}, {why}"]
     if ranged and np.abs(value).max(initial=0.0) > cut * (1 + 1e-9):
-        low, high = (display(float(v), "MPa", units, 3) for v in (value.min(), value.max()))
+        low, high = (display(float(v), STRESSES[name].unit, units, 3) for v in (value.min(), value.max()))
         notes.append(WORDS["range"].format(low.split()[0], high))
     if name == "shear" and any(bond.sign < 0 for bond in section.joint.geometry.bonds()):
         notes.append("in these axes the lower layer's shear has the sign opposite to that along its bondline")

@@ -44,6 +44,7 @@ class Spot(NamedTuple):
     Attributes
     ----------
     value : float, MPa
+        A plastic strain has no unit.
     region : str
         Whose stress it is; where several meet, that of the adhesive.
     beside : tuple of str
@@ -69,7 +70,7 @@ class Spot(NamedTuple):
         """Return the value, and where it is, in a display system; `short`: in few words that it depends on the mesh."""
         meets = f", beside {' and '.join(self.beside)}" if self.beside else ""
         x, y = (display(round(v, 6) + 0.0, "mm", units) for v in (self.x, self.y))  # no -0
-        value = display(self.value, "MPa", units, 3)
+        value = display(self.value, STRESSES[self.name].unit, units, 3)
         said, place = f"{STRESSES[self.name].label} {value}", f"at x = {x.split()[0]}, y = {y} ({self.region}{meets})"
         if self.singular:
             return (f"{said} {SINGULAR_SHORT}", place) if short else (said, f"{place}, {SINGULAR}")
@@ -110,7 +111,7 @@ def spots(
     section: SolvedSection, points: Sequence[tuple[float, float]] | Floats, name: str = "peel", region: str | None = None
 ) -> list[Spot]:
     """Return a stress at places (n, 2) of the undeformed section, mm; other parameters and errors as those of `stress_at`."""
-    name = stress_named(name)
+    name = stress_named(name, section)
     if region is not None and region not in section.regions:
         raise JointError(f'region = "{region}": must be one of {", ".join(section.regions)}.')
     places = np.asarray(points, dtype=float).reshape(-1, 2)

@@ -40,11 +40,12 @@ Window = tuple[tuple[float, float], tuple[float, float]]
 
 
 class Stress(NamedTuple):
-    """A stress to colour by: its array in section.vtu, what it is called in the picture, whether it has a sign."""
+    """A stress (or a strain) to colour by: its array in section.vtu, its name in pictures, whether it has a sign, its unit."""
 
     array: str
     label: str
     signed: bool
+    unit: str = "MPa"
 
 
 STRESSES = {
@@ -53,6 +54,7 @@ STRESSES = {
     "axial": Stress("stress_xx_MPa", "axial stress xx", True),
     "width": Stress("stress_zz_MPa", "stress across the width zz", True),
     "von-mises": Stress("von_mises_MPa", "von Mises stress", False),
+    "plastic-strain": Stress("equivalent_plastic_strain", "equivalent plastic strain", False, ""),  # where something may yield
 }
 RUN_FILES = ("section.vtu", "summary.json")
 SCHEMA_VERSION = 1  # of summary.json, and with it of all files of a run
@@ -63,17 +65,19 @@ GRID = np.array([[0, 4, 1], [7, 8, 5], [3, 6, 2]])
 SIDES = np.array([[0, 4, 1], [1, 5, 2], [2, 6, 3], [3, 7, 0]])
 
 
-def stress_named(word: str) -> str:
+def stress_named(word: str, section: SolvedSection | None = None) -> str:
     """Return a stress by its own name in `STRESSES`, from a word such as ``von Mises``.
 
     Raises
     ------
     JointError
-        It is none of them.
+        It is none of them, or the section, if one is given, has no such thing.
     """
     name = word.strip().lower().replace(" ", "-").replace("_", "-")
     if name not in STRESSES:
         raise JointError(f'stress = "{word}": must be one of {", ".join(STRESSES)}.')
+    if section is not None and name not in section.stress:
+        raise JointError(f'stress = "{word}": nothing may yield in this analysis; show one of {", ".join(section.stress)}.')
     return name
 
 
@@ -93,11 +97,13 @@ class SolvedSection:
         Number of the region each cell belongs to.
     displacement : (nodes, 2) array, mm
     stress : dict of (nodes,) arrays, MPa
-        By the names of `STRESSES`, global axes.
+        By the names of `STRESSES`, global axes; the plastic strain only where something may yield.
     regions : dict
         Number of each region by name.
     joint : Joint
         The joint as the run understood it.
+    increment : dict or None
+        Of a section on its load's path: its row of ``path.csv``.
     """
 
     points: Floats
@@ -107,6 +113,7 @@ class SolvedSection:
     stress: dict[str, Floats]
     regions: dict[str, int]
     joint: Joint
+    increment: Mapping[str, Any] | None = None
 
     def cells_of(self, name: str) -> Bools:
         """Return which cells belong to a region, as a mask."""
@@ -145,9 +152,10 @@ def read_section(source: str | Path | Result | Run | SolvedSection) -> SolvedSec
         if isinstance(source.section, SolvedSection):
             return source.section
         from fejoint.show.files import section_mesh
+        from fejoint.show.path_rows import path_row
 
         regions = {name: number for number, name in enumerate(source.solution.laws)}
-        return _from_mesh(section_mesh(source), regions, source.joint)
+        return _from_mesh(section_mesh(source), regions, source.joint, path_row(source) if source.number else None)
     folder = Path(source)
     summary = read_summary(folder)
     from meshio import vtu
@@ -156,7 +164,7 @@ def read_section(source: str | Path | Result | Run | SolvedSection) -> SolvedSec
         joint = Joint.model_validate(summary["joint"], by_alias=True)  # what the picture states is taken from it
         if not set(joint.geometry.region_areas()) <= set(summary["regions"]):
             raise ValueError("regions are missing")
-        return _from_mesh(vtu.read(str(folder / "section.vtu")), summary["regions"], joint)
+        return _from_mesh(vtu.read(str(folder / "section.vtu")), summary["regions"], joint, summary.get("increment"))
     except Exception as error:  # meshio and its XML parser raise many kinds
         raise SetupError(f"{folder}: section.vtu and summary.json cannot be used ({error!r}); solve again.") from None
 
@@ -192,15 +200,20 @@ def read_summary(folder: Path, files: Sequence[str] = RUN_FILES) -> Any:
     return said
 
 
-def _from_mesh(mesh: Any, regions: Mapping[str, int], joint: Joint) -> SolvedSection:
+def _from_mesh(mesh: Any, regions: Mapping[str, int], joint: Joint, increment: Mapping[str, Any] | None) -> SolvedSection:
     section = SolvedSection(
         points=np.asarray(mesh.points[:, :2], dtype=float),
         cells=np.asarray(mesh.cells_dict["quad9"], dtype=np.int64),
         region=np.asarray(mesh.cell_data_dict["region"]["quad9"], dtype=np.int64),
         displacement=np.asarray(mesh.point_data["displacement"][:, :2], dtype=float),
-        stress={name: np.asarray(mesh.point_data[stress.array], dtype=float) for name, stress in STRESSES.items()},
+        stress={
+            name: np.asarray(mesh.point_data[stress.array], dtype=float)
+            for name, stress in STRESSES.items()
+            if stress.unit or stress.array in mesh.point_data
+        },
         regions=dict(regions),
         joint=joint,
+        increment=increment,
     )
     values = (section.points, section.displacement, *section.stress.values())
     if not all(np.isfinite(v).all() and len(v) == len(section.points) for v in values):
@@ -254,8 +267,8 @@ def extruded(
     points = np.column_stack([inside(section.points), np.repeat(np.linspace(0.0, width, layers + 1), n)])
     grid = pyvista.UnstructuredGrid({pyvista.CellType.HEXAHEDRON: hexahedra}, points)
     grid.point_data["displacement"] = np.pad(inside(section.displacement), NO_Z)
-    for name, stress in STRESSES.items():
-        grid.point_data[stress.array] = inside(section.stress[name])
+    for name, values in section.stress.items():
+        grid.point_data[STRESSES[name].array] = inside(values)
     grid.cell_data["region"] = np.tile(np.repeat(section.region[shown], pieces**2), layers)
     return grid
 
@@ -300,8 +313,8 @@ def cut_out(
     places = np.pad(inside(section.points), NO_Z)
     flat = pyvista.PolyData(places, faces=np.insert(quads, 0, 4, axis=1).ravel())
     flat.point_data["displacement"] = np.pad(inside(section.displacement), NO_Z)
-    for name, stress in STRESSES.items():
-        flat.point_data[stress.array] = inside(section.stress[name])
+    for name, values in section.stress.items():
+        flat.point_data[STRESSES[name].array] = inside(values)
     for axis, limits in enumerate(window):
         for limit, sign in zip(limits, (1.0, -1.0), strict=True):
             unit = np.eye(3)[axis]

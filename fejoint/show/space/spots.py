@@ -31,13 +31,26 @@ def add_spots(plotter: Any, frame: Frame, found: list[Spot], pixels: int, units:
     return [_marked(plotter, frame, spot, frame.width, f"point {i}", pixels, units) for i, spot in enumerate(found, start=1)]
 
 
-def answer_clicks(plotter: Any, section: SolvedSection, frame: Frame, name: str, pixels: int, units: str = "mm") -> None:
-    """Let a click on the joint show the stress there; the mouse drawn on still turns the joint."""
+def answer_clicks(
+    plotter: Any, section: SolvedSection, frame: Frame, name: str, pixels: int, units: str = "mm"
+) -> Callable[[SolvedSection], None]:
+    """Let a click on the joint show the stress there; the mouse drawn on still turns the joint.
+
+    Returns the function to be called with another section once that is drawn in place of this one.
+    """
     interactor = getattr(plotter.iren, "interactor", None)
     if interactor is None:
-        return
+        return lambda section: None
     pressed: list[int] = []
-    spot_at = picking(plotter, section, name)
+    answers = [picking(plotter, section, name)]
+
+    def forget() -> None:
+        for part in ("", " line", " mark"):
+            plotter.remove_actor(f"{CLICKED}{part}", reset_camera=False)
+
+    def renew(section: SolvedSection) -> None:
+        forget()
+        answers[0] = picking(plotter, section, name)
 
     def press(*_: Any) -> None:
         pressed[:] = interactor.GetEventPosition()
@@ -47,9 +60,8 @@ def answer_clicks(plotter: Any, section: SolvedSection, frame: Frame, name: str,
         pressed.clear()  # the wheel and the other buttons end here too
         if not start or np.hypot(*np.subtract(place, start)) > STILL:
             return
-        spot, z = spot_at(place)
-        for part in ("", " line", " mark"):
-            plotter.remove_actor(f"{CLICKED}{part}", reset_camera=False)
+        spot, z = answers[0](place)
+        forget()
         if spot is not None:
             label = _marked(plotter, frame, spot, z, CLICKED, pixels, units)
             add_labels(plotter, [label], seen(plotter), pixels)
@@ -57,6 +69,7 @@ def answer_clicks(plotter: Any, section: SolvedSection, frame: Frame, name: str,
 
     plotter.iren.add_observer("LeftButtonPressEvent", press)
     plotter.iren.add_observer("EndInteractionEvent", release)
+    return renew
 
 
 def picking(plotter: Any, section: SolvedSection, name: str) -> Callable[[tuple[int, int]], Picked]:

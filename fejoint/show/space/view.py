@@ -7,9 +7,10 @@ singular and would leave no colour for the rest.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, cast
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,10 +19,10 @@ from fejoint.environment import require_extra, require_rendering
 from fejoint.errors import JointError, SetupError
 from fejoint.show.colours import INK, METAL, UNDEFORMED, colour_limit, lookup_table
 from fejoint.show.space.arrows import add_loads
-from fejoint.show.space.camera import aim, direction, drawn_points, fitted, look
+from fejoint.show.space.camera import View, aim, direction, drawn_points, fitted, look
 from fejoint.show.space.captions import add_colour_bar, add_words, cut_notes, frame_notes, heading
 from fejoint.show.space.frame import Frame, fit_stretch, framed
-from fejoint.show.space.labels import DPI, Label, add_labels, text_size
+from fejoint.show.space.labels import DPI, Label, add_labels, arranged, text_size
 from fejoint.show.space.pick import Spot, read_points, spots
 from fejoint.show.space.ribbon import RIBBONS, add_ribbons, ribbon_notes, ribbons
 from fejoint.show.space.solid import STRESSES, SolvedSection, cut_out, extruded, outline, read_section, stress_named
@@ -85,7 +86,7 @@ def view_png(
 def open_window(source: str | Path | Result | Run | SolvedSection, **options: Any) -> None:
     """Open a window with the joint in 3D, to be turned with the mouse; returns when it is closed.
 
-    A click on the joint shows the stress there.
+    A click on the joint shows the stress there; a slider goes along the load's path, where there is one and no ribbon.
 
     Parameters
     ----------
@@ -99,7 +100,11 @@ def open_window(source: str | Path | Result | Run | SolvedSection, **options: An
     JointError
         No such run, or an unknown option value.
     """
-    stress_view(source, off_screen=False, **options).show()
+    from fejoint.show.space.increments import add_slider
+
+    made = picture(source, off_screen=False, **options)
+    add_slider(made, source)
+    made.plotter.show()
 
 
 def stress_view(
@@ -126,7 +131,8 @@ def stress_view(
     source : path, Result, Run or SolvedSection
         The folder of a run, or a solved joint.
     stress : str
-        ``shear``, ``peel``, ``axial``, ``width`` or ``von-mises`` (global axes).
+        ``shear``, ``peel``, ``axial``, ``width`` or ``von-mises`` (global axes); ``plastic-strain``
+        where something may yield.
     end : str, optional
         ``left`` or ``right``: look at this end of the overlap only.
     scale : float, optional
@@ -167,6 +173,82 @@ def stress_view(
     JointError
         No such run, or an unknown option value.
     """
+    return picture(
+        source,
+        stress,
+        end=end,
+        scale=scale,
+        stretch=stretch,
+        apart=apart,
+        hide=hide,
+        adherends=adherends,
+        ribbon=ribbon,
+        points=points,
+        limit=limit,
+        units=units,
+        size=size,
+        off_screen=off_screen,
+    ).plotter
+
+
+@dataclass(frozen=True, eq=False)
+class Picture:
+    """A joint in 3D, and what it takes to draw another section of the same mesh in its place.
+
+    Attributes
+    ----------
+    plotter : pyvista.Plotter
+    section : SolvedSection
+    frame : Frame
+    name : str
+        What it is coloured by, one of `STRESSES`.
+    cut : float
+        Where the colours end.
+    see_through : bool
+    units : str
+    renew : callable
+        To be called with the other section, for clicks.
+    """
+
+    plotter: pv.Plotter
+    section: SolvedSection
+    frame: Frame
+    name: str
+    cut: float
+    see_through: bool
+    units: str
+    renew: Callable[[SolvedSection], None]
+
+    def show(self, section: SolvedSection) -> None:
+        """Draw another section of the same mesh in place of this one: as far displaced, and coloured to the same end."""
+        factor = shown_unit(STRESSES[self.name].unit, self.units)[0]
+        _add_regions(self.plotter, section, self.frame, self.name, self.cut, self.see_through, factor)
+        self.renew(section)
+
+
+def picture(
+    source: str | Path | Result | Run | SolvedSection,
+    stress: str = "peel",
+    *,
+    end: str | None = None,
+    scale: float | None = None,
+    stretch: float | str | None = None,
+    apart: float = 0.0,
+    hide: str | Sequence[str] = (),
+    adherends: str = "solid",
+    ribbon: str | None = None,
+    points: Sequence[str | Sequence[float]] = (),
+    limit: float | None = None,
+    units: str = "mm",
+    size: tuple[int, int] = (1600, 900),
+    off_screen: bool = True,
+    eye: View | None = None,
+    why: str = "as asked",
+) -> Picture:
+    """Return the joint in 3D with what it is drawn by.
+
+    All as `stress_view`; `eye`: from where to look; `why`: where the limit comes from, in words.
+    """
     name = stress_named(stress)
     _check_words(
         end=(end, (None, "left", "right")),
@@ -179,20 +261,22 @@ def stress_view(
     if len(places) > MOST_POINTS:
         raise JointError(f"point: {len(places)} places are too many for one picture; give at most {MOST_POINTS}.")
     section = read_section(source)  # before the display: the nearer cause
-    hidden = _hidden(section, hide, adherends)
+    stress_named(stress, section)
+    coloured = set(section.regions) if name != "plastic-strain" else set(section.joint.yielding())
+    hidden = _hidden(section, hide, adherends, coloured)
     frame = framed(section, end, hidden, scale, _stretch(section.joint.geometry, end, stretch), apart)
     found = _shown_spots(section, frame, spots(section, places, name), hidden)
     require_extra("pyvista", "view", "the 3D view")
     require_rendering(window=not off_screen)
 
     of_adhesive = adherends == "see-through" or set(section.joint.geometry.adherends()) <= hidden
-    cut, why = (limit, "as asked") if limit is not None else colour_limit(section, name, frame.shown, of_adhesive)
+    cut, why = (limit, why) if limit is not None else colour_limit(section, name, frame.shown, of_adhesive)
     plotter, text = _empty_picture(size, off_screen), text_size(size)
-    factor, unit = shown_unit("MPa", units)
+    factor, unit = shown_unit(STRESSES[name].unit, units)
     _add_regions(plotter, section, frame, name, cut, adherends == "see-through", factor)
     mappers = [plotter.actors[region].mapper for region in section.regions if region in plotter.actors]
     mapper = next(mapper for mapper in mappers if mapper.scalar_visibility)
-    add_colour_bar(plotter, mapper, f"{STRESSES[name].label}, {unit}", size)
+    add_colour_bar(plotter, mapper, f"{STRESSES[name].label}{f', {unit}' if unit else ''}", size)
 
     labels: list[Label] = []
     clear = None
@@ -211,11 +295,14 @@ def stress_view(
 
     drawn = drawn_points(plotter)
     room = SIDES * size[0], (1 - SIDES) * size[0], FLOOR * size[1], free - text
-    view, placed = fitted(look(direction(end), size), drawn, labels, room, clear)
+    if eye is None:
+        view, placed = fitted(look(direction(end), size), drawn, labels, room, clear)
+    else:
+        view, placed = eye, arranged(labels, eye, np.zeros((0, 3)) if clear is None else clear, drawn)
     aim(plotter, view, drawn)
     add_labels(plotter, placed, view, text)
-    answer_clicks(plotter, section, frame, name, text, units)
-    return cast("pv.Plotter", plotter)
+    renew = answer_clicks(plotter, section, frame, name, text, units)
+    return Picture(plotter, section, frame, name, cut, adherends == "see-through", units, renew)
 
 
 # ---- options -------------------------------------------------------------
@@ -244,14 +331,14 @@ def _stretch(g: Geometry, end: str | None, stretch: float | str | None) -> float
     return fit_stretch(g, end) if isinstance(stretch, str) else stretch
 
 
-def _hidden(section: SolvedSection, hide: str | Sequence[str], adherends: str) -> set[str]:
+def _hidden(section: SolvedSection, hide: str | Sequence[str], adherends: str, coloured: set[str]) -> set[str]:
     """Return the regions that are left out; what is left must have a colour."""
     words = [word.strip() for given in ([hide] if isinstance(hide, str) else hide) for word in given.split(",")]
     for word in words:
         if word not in section.regions:
             raise JointError(f'hide = "{word}": must be one of {", ".join(section.regions)}.')
     hidden = set(words) | (set(section.joint.geometry.adherends()) if adherends == "hidden" else set())
-    coloured = {"adhesive"} if adherends == "see-through" else set(section.regions)
+    coloured = coloured & ({"adhesive"} if adherends == "see-through" else set(section.regions))
     if not coloured - hidden:
         what = f'hide = "{", ".join(words)}"' + (f" with adherends = {adherends}" if adherends != "solid" else "")
         raise JointError(f"{what}: leaves nothing to colour; show one of {', '.join(section.regions)}.")
@@ -312,6 +399,8 @@ def _add_regions(
         look: dict[str, Any] = {"scalars": stress.array, "cmap": table, "show_scalar_bar": False}
         if see_through and region != "adhesive":
             look = {"color": METAL, "opacity": 0.3, "culling": "back"}
+        elif name == "plastic-strain" and region not in section.joint.yielding():
+            look = {"color": METAL}  # a colour of the scale would say that it might have yielded and did not
         actor = plotter.add_mesh(body, lighting=False, name=region, reset_camera=False, **look)
         # Surfaces step back a little, so that the outlines on them are whole.
         actor.mapper.SetResolveCoincidentTopologyToPolygonOffset()
