@@ -46,6 +46,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 from scipy.integrate import solve_bvp
+from scipy.interpolate import CubicSpline
 from scipy.sparse import coo_array
 from scipy.sparse.linalg import spsolve
 
@@ -139,8 +140,6 @@ class LargeLap:
 
     def at(self, x: Floats, stress: str) -> Floats:
         """Return a stress at places along the overlap, by cubics."""
-        from scipy.interpolate import CubicSpline
-
         return np.asarray(CubicSpline(self.x, getattr(self, stress))(x))
 
 

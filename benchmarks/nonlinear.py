@@ -19,6 +19,7 @@ import numpy as np
 import scipy.sparse as sp
 from numpy.typing import NDArray
 from scipy.integrate import quad, solve_bvp
+from scipy.interpolate import CubicSpline
 from scipy.optimize import brentq
 from scipy.special import ellipe, ellipeinc, ellipk, ellipkinc
 from skfem import MeshQuad
@@ -269,6 +270,7 @@ class Assumed:
     frame: Frame
     fixed: Any
     projected: bool = False
+    dilates: bool = False
 
     def core(self, environment: Environment) -> Any:
         """Return the core."""
@@ -508,12 +510,9 @@ class Sheared:
         return float(self.strain[0]), float(self.strain[-1])
 
     def zones(self, elastic_strain: float) -> tuple[float, float]:
-        """Return how long the layer has yielded at the left and the right end, by a straight line between two nodes."""
-        found = []
-        for x, strain in ((self.x, self.strain), (self.x[-1] - self.x[::-1], self.strain[::-1])):
-            i = int(np.argmax(strain < elastic_strain))
-            found.append(float(np.interp(-elastic_strain, -strain[i - 1 : i + 1], x[i - 1 : i + 1])))
-        return found[0], found[1]
+        """Return how long the layer has yielded at the left and the right end, by cubics: the strain has no kink there."""
+        above = CubicSpline(self.x, self.strain - elastic_strain).roots(extrapolate=False)
+        return float(above[0] - self.x[0]), float(self.x[-1] - above[-1])
 
 
 def matched_double_lap(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Protocol
 
 import numpy as np
@@ -13,7 +13,7 @@ from fejoint.joint.description import Joint
 from fejoint.joint.materials import AdherendMaterial, Adhesive, Orthotropic
 from fejoint.joint.yielding import Yielding
 from fejoint.mechanics.elasticity import law
-from fejoint.mechanics.frames import FRAMES, Frame
+from fejoint.mechanics.frames import FRAMES, VOLUME, Frame, Logarithmic
 from fejoint.mechanics.plasticity import Updated, updated
 
 __all__ = ["Behaviour", "Core", "Hooke", "Yields", "behaviours_of"]
@@ -88,6 +88,28 @@ class Behaviour:
     def projected(self) -> bool:
         """Whether the change of volume is projected."""
         return self.yielding is not None
+
+    @property
+    def dilates(self) -> bool:
+        """Whether plastic flow may change the volume, so that it matters of which volume the material's stress is."""
+        return self.frame.name == "logarithmic" and self.yielding is not None and self.yielding.surface != "von-mises"
+
+    def of_plastic_volume(self, core: Core, trial: Floats, history: Floats, found: Updated) -> Updated:
+        """Return stress and moduli per undeformed volume, those of the core being per volume after plastic flow.
+
+        The material's energy, and with it the yield stress, is that of a unit of the
+        material as it has flowed. Else a layer that swells as it flows would
+        fall below its own curve by as much as it has swollen.
+        """
+        assert isinstance(self.frame, Logarithmic)
+        assert isinstance(core, Yields)
+        bulk = float(VOLUME @ core.hooke.stiffness @ VOLUME) / 9
+        ratio = self.frame.plastic_volume(history) * np.exp((trial - found.elastic) @ VOLUME)
+        moduli = found.moduli
+        if moduli is not None:
+            by_trial = VOLUME - VOLUME @ moduli / (3 * bulk)
+            moduli = ratio[:, None, None] * (moduli + found.stress[:, :, None] * by_trial[:, None, :])
+        return replace(found, stress=ratio[:, None] * found.stress, moduli=moduli)
 
     def core(self, environment: Environment) -> Core:
         """Return the material in an environment."""

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from fejoint.mechanics.behaviour import Behaviour
 from fejoint.mechanics.discretisation import Discretisation, of_mesh
-from fejoint.mechanics.frames import VOLUME, Measured
+from fejoint.mechanics.frames import VOLUME, Logarithmic, Measured
 from fejoint.mechanics.linear import cell_dofs
 
 __all__ = ["Body", "Evaluated", "History", "Stresses"]
@@ -126,6 +126,8 @@ class Body:
             measured, shift = part.measured(behaviour)
             updated = core.respond(measured.strain, part.plastic, tangent)
             new[name] = part.advanced(behaviour, updated, shift)
+            if behaviour.dilates:
+                updated = behaviour.of_plastic_volume(core, measured.strain, part.metric, updated)
             weight = part.weight
             stress = updated.stress
             excess = part.projected_mean(stress) - stress @ VOLUME / 3 if behaviour.projected else None
@@ -186,6 +188,8 @@ class Body:
         part = _Part(self.discretisation, name, displacement, width, history[name])
         measured, _ = part.measured(behaviour)
         stress = behaviour.core(environment).of_elastic(measured.strain)
+        if isinstance(behaviour.frame, Logarithmic) and behaviour.dilates:
+            stress = behaviour.frame.plastic_volume(part.metric)[:, None] * stress
         if behaviour.projected:
             stress = stress + (part.projected_mean(stress) - stress @ VOLUME / 3)[:, None] * VOLUME
         force = np.einsum("nij,nj->ni", measured.force_of, stress)

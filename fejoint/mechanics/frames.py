@@ -249,6 +249,11 @@ class Logarithmic:
         force_of[:, 4, 3] = 1 / (1 + width)
         return Measured(strain, by, force_of, inverse, force_of @ VOLUME)
 
+    def plastic_volume(self, history: Floats) -> Floats:
+        """Return the plastic ratio of volumes, (n,)."""
+        xx, yy, xy, zz = history.T
+        return np.asarray(1 / np.sqrt(((1 + xx) * (1 + yy) - xy * xy) * (1 + zz)))
+
     def geometric(self, measured: Measured, stress: Floats, force: Floats, width: float) -> Floats | None:
         """Return how the forces go with the gradient at constant stress, (n, 5, 5)."""
         assert measured.inverse is not None
