@@ -129,7 +129,9 @@ def solve_large_rotation(
             inside = residual.CreateVector()
             inside.data = given * residual
             missing = 0.0 if elongations else goal - load
-            steps.append(float(max(np.abs(inside.FV().NumPy()).max(), abs(missing)) / abs(goal if not elongations else load or 1)))
+            steps.append(
+                float(max(np.abs(inside.FV().NumPy()).max(), abs(missing)) / abs(goal if not elongations else load or 1))
+            )
             change.data = -(inverse * residual)
             if not elongations:
                 # The face's motion is one unknown more, eliminated last.

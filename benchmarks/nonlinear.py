@@ -350,16 +350,16 @@ def strip_across(load: float, slenderness: float = 100.0, cells: int = 120) -> E
 # The cylinder: a wedge of it, one cell wide, whose sides slide along themselves.
 
 
-def cylinder_path(cylinder: Cylinder, travels: Sequence[float], cells: int = 40, angle: float = 0.01) -> list[tuple[float, float]]:
+def cylinder_path(
+    cylinder: Cylinder, travels: Sequence[float], cells: int = 40, angle: float = 0.01
+) -> list[tuple[float, float]]:
     """Return pressure and displacement of the outer surface after inner displacements (mm) of the package's elements."""
     radii = np.linspace(cylinder.inner, cylinder.outer, cells + 1)
     mesh = MeshQuad.init_tensor(radii, np.array([0.0, angle]))
     r, f = mesh.p
     mesh = MeshQuad(np.stack([r * np.cos(f), r * np.sin(f)]), mesh.t).with_subdomains({"metal": np.arange(mesh.t.shape[1])})
     d = discretise(Section(mesh, 1.0))
-    metal = Isotropic(
-        elastic_modulus=cylinder.modulus, poisson_ratio=cylinder.poisson_ratio, tensile_yield=cylinder.yield_stress
-    )
+    metal = Isotropic(elastic_modulus=cylinder.modulus, poisson_ratio=cylinder.poisson_ratio, tensile_yield=cylinder.yield_stress)
     body = Body(d, {"metal": Behaviour(metal, FRAMES["small"], yielding_of(metal))})
     place = np.arctan2(d.points[:, 1], d.points[:, 0])
     across = np.stack([np.cos(place), np.sin(place)], axis=1)
@@ -516,7 +516,12 @@ class Sheared:
 
 
 def matched_double_lap(
-    joint: Joint, loads: Sequence[float], yield_stress: float, mismatch: float = 0.0, multiplier: float = 100.0, density: float = 1.0
+    joint: Joint,
+    loads: Sequence[float],
+    yield_stress: float,
+    mismatch: float = 0.0,
+    multiplier: float = 100.0,
+    density: float = 1.0,
 ) -> list[Sheared]:
     """Return the upper bond of a double lap with like outers, under loads (N/mm) and a layer's yield stress in shear.
 

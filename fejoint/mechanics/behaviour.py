@@ -90,6 +90,11 @@ class Behaviour:
         return self.yielding is not None
 
     @property
+    def symmetric(self) -> bool:
+        """Whether its moduli are symmetric: flow is normal to the yield surface."""
+        return self.yielding is None or self.yielding.surface == "von-mises"
+
+    @property
     def dilates(self) -> bool:
         """Whether plastic flow may change the volume, so that it matters of which volume the material's stress is."""
         return self.frame.name == "logarithmic" and self.yielding is not None and self.yielding.surface != "von-mises"

@@ -79,12 +79,12 @@ def factorise(matrix: sp.csc_array, analysis: Analysis | None = None) -> Factor:
         return _cholmod(matrix, analysis or Analysis()) if solver_name() == "CHOLMOD" else _superlu(matrix)
 
 
-def factorise_any(matrix: sp.csc_array, analysis: Analysis) -> Factor:
+def factorise_any(matrix: sp.csc_array, analysis: Analysis, symmetric: bool = False) -> Factor:
     """Return the function that solves with any regular matrix whose pattern is symmetric.
 
     A tangent need not be symmetric (flow that is not normal to the yield
     surface) nor positive definite (past a limit load). Where it is both,
-    CHOLMOD serves as in `factorise`; else SuperLU with partial pivoting.
+    `symmetric` being said, CHOLMOD serves as in `factorise`; else SuperLU with partial pivoting.
 
     Raises
     ------
@@ -92,7 +92,7 @@ def factorise_any(matrix: sp.csc_array, analysis: Analysis) -> Factor:
         The matrix is singular.
     """
     with _thread_pools().limit(limits=1, user_api="blas"):
-        if solver_name() == "CHOLMOD" and _is_symmetric(matrix):
+        if symmetric and solver_name() == "CHOLMOD":
             try:
                 found = _cholmod(matrix, analysis)
                 found(np.zeros((matrix.shape[0], 1)))  # only a solution says that a matrix is not positive definite
@@ -104,11 +104,6 @@ def factorise_any(matrix: sp.csc_array, analysis: Analysis) -> Factor:
         except RuntimeError as error:
             raise ConvergenceError(f"the tangent cannot be factored ({error}).") from None
         return Factor(lambda right: np.asarray(factor.solve(right)), nbytes=12 * factor.nnz)
-
-
-def _is_symmetric(matrix: sp.csc_array) -> bool:
-    """Return whether a matrix of symmetric pattern is symmetric but for round-off."""
-    return bool(np.abs((matrix - matrix.T).data).max(initial=0.0) <= 1e-12 * np.abs(matrix.data).max())
 
 
 def solver_name() -> str:

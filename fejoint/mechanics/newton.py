@@ -45,11 +45,14 @@ class Problem:
     pattern : Pattern
     generalised : bool
         Whether the width strain is an unknown, free of force across the width.
+    symmetric : bool
+        Whether the tangent is.
     """
 
     body: Body
     pattern: Pattern
     generalised: bool = False
+    symmetric: bool = False
 
 
 @dataclass(frozen=True, eq=False)
@@ -147,10 +150,10 @@ def equilibrium(problem: Problem, start: State, loading: Loading, guess: Floats 
     x = start.unknowns.copy() if guess is None else guess.copy()
     width, share = start.width, loading.share
 
-    def evaluated(x: Floats, width: float, tangent: bool) -> Evaluated:
+    def evaluated(x: Floats, width: float) -> Evaluated:
         u = np.asarray(transform @ x).reshape(-1, 2)
         with np.errstate(all="ignore"):  # what flies off is found by its residual
-            return problem.body.evaluate(u, width, start.history, loading.environment, tangent, problem.generalised)
+            return problem.body.evaluate(u, width, start.history, loading.environment, True, problem.generalised)
 
     def out_of_balance(now: Evaluated, x: Floats, width: float, share: float) -> tuple[Floats, Floats]:
         """Return the residuals of the section's unknowns and of those beside them."""
@@ -165,36 +168,35 @@ def equilibrium(problem: Problem, start: State, loading: Loading, guess: Floats 
 
     residuals: list[float] = []
     reference = 1e-200
-    for iteration in range(1, MOST_ITERATIONS + 1):
-        now = evaluated(x, width, True)
-        residual, beside = out_of_balance(now, x, width, share)
+    now = evaluated(x, width)
+    residual, beside = out_of_balance(now, x, width, share)
+    for iteration in range(MOST_ITERATIONS):
         largest = max(float(np.abs(residual).max()), abs(float(beside[0])) if problem.generalised else 0.0)
         scale = max(now.scale, REMEMBERED * start.scale, 1e-200)
         residuals.append(largest / scale)
         reached = loading.travel is None or abs(beside[-1]) <= 1e-6 * abs(loading.travel)
         if largest <= TOLERANCE * scale and reached:
-            return Equilibrium(State(x, width, now.history, scale), share, now.internal, iteration - 1, residuals)
-        if iteration <= 2:  # a guess at rest says nothing of the forces to come
+            return Equilibrium(State(x, width, now.history, scale), share, now.internal, iteration, residuals)
+        if iteration < 2:  # a guess at rest says nothing of the forces to come
             reference = max(reference, largest, scale)
-        if not np.isfinite(largest) or largest > RUNAWAY * reference or iteration == MOST_ITERATIONS:
+        if not np.isfinite(largest) or largest > RUNAWAY * reference:
             break
         step, more = _step(problem, loading, now, x, share, residual, beside, rate)
         if not np.isfinite(step).all():
             break
-        length = 1.0
-        work = float(residual @ step)
-        # At a given displacement the load is a result, and no energy falls on the way there.
-        for _ in range(SHORTENINGS if loading.travel is None and iteration > 1 else 0):
-            trial = evaluated(x + length * step, width + length * float(more[:1].sum() if problem.generalised else 0.0), False)
-            left = float(out_of_balance(trial, x + length * step, width, share)[0] @ step)
-            if np.isfinite(left) and abs(left) <= ENOUGH * abs(work):
+        wider = float(more[0]) if problem.generalised else 0.0
+        farther = float(more[-1]) if loading.travel is not None else 0.0
+        length, work = 1.0, float(residual @ step)
+        # The first step is a guess, and at a given travel the load is a result: there no energy need fall on the way.
+        tries = SHORTENINGS if loading.travel is None and iteration > 0 else 0
+        for left_over in range(tries, -1, -1):
+            now = evaluated(x + length * step, width + length * wider)
+            residual, beside = out_of_balance(now, x + length * step, width + length * wider, share + length * farther)
+            left = float(residual @ step)
+            if not left_over or (np.isfinite(left) and abs(left) <= ENOUGH * abs(work)):
                 break
             length *= float(np.clip(work / (work - left), 0.1, 0.5)) if np.isfinite(left) and left != work else 0.25
-        x = x + length * step
-        if problem.generalised:
-            width += length * float(more[0])
-        if loading.travel is not None:
-            share += length * float(more[-1])
+        x, width, share = x + length * step, width + length * wider, share + length * farther
     raise ConvergenceError("the iterations did not come to rest.", load_factor=share, residual=residuals[-1])
 
 
@@ -230,7 +232,7 @@ def _step(
     corner = np.zeros((len(columns), len(columns)))
     if problem.generalised:
         corner[0, 0] = now.width_stiffness
-    solve = factorise_any(matrix, pattern.analysis)
+    solve = factorise_any(matrix, pattern.analysis, problem.symmetric)
     answers = solve(np.column_stack([residual, *columns]))
     if not columns:
         return answers[:, 0], np.zeros(0)

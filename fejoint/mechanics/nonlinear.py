@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.interpolate import LinearNDInterpolator
+from scipy.spatial import Delaunay
 
 from fejoint.errors import ConvergenceError
 from fejoint.joint.conditions import Environment
@@ -21,7 +21,7 @@ from fejoint.joint.description import Joint
 from fejoint.joint.load import Step
 from fejoint.mechanics.behaviour import behaviours_of
 from fejoint.mechanics.body import Body, Stresses
-from fejoint.mechanics.discretisation import Discretisation
+from fejoint.mechanics.discretisation import Discretisation, of_mesh
 from fejoint.mechanics.ends import deformed_end_forces, end_faces
 from fejoint.mechanics.linear import Pattern, Solution, laws_of
 from fejoint.mechanics.newton import Equilibrium, Loading, Problem, State, equilibrium
@@ -110,11 +110,9 @@ class Deformed(Solution):
         """Return where the mid-plane of every adherend enters the overlap, displaced, x and y, mm."""
         d, geometry, found = self.discretisation, self.joint.geometry, {}
         for face in end_faces(d):
-            at = np.array([geometry.entries()[face.adherend], face.middle])
-            nodes = np.unique(d.nodes_ac[d.section.cells(face.adherend)])
-            # A stepped lap has no line of nodes there; the nodes round about say where the point has gone.
-            near = nodes[np.abs(d.points[nodes, 0] - at[0]) < geometry.adherends()[face.adherend].thickness]
-            x, y = LinearNDInterpolator(d.points[near], self.places[near])(at)[0]
+            reach = geometry.adherends()[face.adherend].thickness
+            nodes, shares = _round_about(d, face.adherend, geometry.entries()[face.adherend], face.middle, reach)
+            x, y = shares @ self.places[nodes]
             found[face.adherend] = (float(x), float(y))
         return found
 
@@ -142,7 +140,8 @@ class Deformed(Solution):
 
 def problem_of(joint: Joint, d: Discretisation, pattern: Pattern) -> Problem:
     """Return the section whose equilibrium is sought along a joint's load path."""
-    return Problem(Body(d, behaviours_of(joint)), pattern, joint.out_of_plane == "generalised")
+    body = Body(d, behaviours_of(joint))
+    return Problem(body, pattern, joint.out_of_plane == "generalised", all(b.symmetric for b in body.behaviours.values()))
 
 
 def follow(
@@ -188,6 +187,18 @@ def follow(
 
 
 # ---- parts ---------------------------------------------------------------
+
+
+@of_mesh
+def _round_about(d: Discretisation, region: str, x: float, y: float, reach: float) -> tuple[NDArray[np.int64], Floats]:
+    """Return three nodes of a region round a place, and their shares in it: a stepped lap has no nodes where it is entered."""
+    nodes = np.unique(d.nodes_ac[d.section.cells(region)])
+    near = nodes[np.abs(d.points[nodes, 0] - x) < reach]
+    mesh = Delaunay(d.points[near])
+    triangle = int(mesh.find_simplex([x, y], tol=1e-9))
+    to = mesh.transform[triangle]
+    two = to[:2] @ (np.array([x, y]) - to[2])
+    return near[mesh.simplices[triangle]], np.array([*two, 1 - two.sum()])
 
 
 class _Stretch:

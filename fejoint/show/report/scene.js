@@ -85,7 +85,9 @@
   const stress = () => data.stresses.find((one) => one.key === state.stress);
   const visible = () => data.pieces.filter((piece) => !state.hidden.has(piece));
   const adherendsGone = () => visible().every((piece) => piece.adhesive);
-  const coloured = (piece) => piece.adhesive || !state.seeThrough;
+  const seenThrough = (piece) => state.seeThrough && !piece.adhesive;
+  // A plastic strain is one of regions that may yield: a colour would say that the others might have, and did not.
+  const coloured = (piece) => !seenThrough(piece) && (!stress().regions || stress().regions.includes(piece.region));
   const frame = () => current().frames[adherendsGone() ? 1 : 0];
   const scale = () => state.amount * frame().scale;
   const gap = () => state.apart * current().gap;
@@ -100,7 +102,9 @@
   const asLength = (mm, digits) => `${fine(mm * data.length.factor, digits)} ${data.length.unit}`;
   // No more digits than the arrays hold: those of a step (none of single precision).
   const held = (value, step, most = 4) => (step && value ? Math.max(1, Math.min(most, 1 + Math.floor(Math.log10(Math.abs(value) / step)))) : most);
-  const asStress = (mpa, step) => `${fine(mpa * data.stress.factor, held(mpa, step))} ${data.stress.unit}`;
+  const written = (value, step, { factor, unit }) => `${fine(value * factor, held(value, step))} ${unit}`.trim();
+  const asStress = (mpa, step) => written(mpa, step, data.stress);
+  const asShown = (value, step) => written(value, step, stress());
   const filled = (words, ...values) => values.reduce((text, value) => text.replace("{}", () => value), words);
 
   // ---- the picture ----------------------------------------------------------
@@ -183,7 +187,7 @@
       trace.intensity = pick(once(one.step.stresses[state.stress], numbers));
       Object.assign(trace, { cmin: stress().signed ? -limit : 0, cmax: limit, colorscale: map.map((colour, c) => [c / (map.length - 1), colour]) });
     } else {
-      Object.assign(trace, plain(2 * n, data.inks.metal), { opacity: 0.35 });
+      Object.assign(trace, plain(2 * n, data.inks.metal), { opacity: seenThrough(one.piece) ? 0.35 : 1 });
     }
     return trace;
   }
@@ -231,7 +235,10 @@
   function ribbons(top) {
     return chosen().flatMap((ribbon) => {
       const { bases, high } = choice(), height = (value) => top + (bases[ribbon.stress] + high * value) / state.stretch;
-      return ribbon.curves.map((curve) => ({ ...ribbon, ...curve, y: curve.values.map(height), base: height(0) }));
+      return ribbon.curves.map((curve, k) => {
+        const values = ribbon.steps.length ? ribbon.steps[state.step][k] : curve.values;
+        return { ...ribbon, ...curve, values, y: values.map(height), base: height(0) };
+      });
     });
   }
 
@@ -442,7 +449,7 @@
     if (!ends.length) return null;
     const low = Math.min(...ends.map((end) => end[0])), high = Math.max(...ends.map((end) => end[1]));
     if (Math.max(-low, high) <= cut().limit * (1 + 1e-5)) return null; // six digits are written
-    return [fine(low * data.stress.factor), asStress(high)];
+    return [fine(low * stress().factor), asShown(high)];
   }
 
   // What is hidden is not spoken of any more.
@@ -456,10 +463,10 @@
   function words() {
     forget();
     const limit = cut().limit, signed = stress().signed, map = data.maps[signed ? "signed" : "unsigned"];
-    at("bar-label").textContent = `${stress().label}, ${data.stress.unit}`;
+    at("bar-label").textContent = stress().unit ? `${stress().label}, ${stress().unit}` : stress().label;
     at("colours").style.background = `linear-gradient(to right, ${map.join(", ")})`;
-    const ticks = (signed ? [-1, -0.5, 0, 0.5, 1] : [0, 0.25, 0.5, 0.75, 1]).map((part) => fine(part * limit * data.stress.factor));
-    at("colours").setAttribute("aria-label", `Colours from ${ticks[0]} to ${ticks[4]} ${data.stress.unit}`);
+    const ticks = (signed ? [-1, -0.5, 0, 0.5, 1] : [0, 0.25, 0.5, 0.75, 1]).map((part) => fine(part * limit * stress().factor));
+    at("colours").setAttribute("aria-label", `Colours from ${ticks[0]} to ${ticks[4]} ${stress().unit}`.trim());
     at("ticks").replaceChildren(...ticks.map((text) => element("span", text)));
     const items = notes().map((text) => element("li", text));
     if (chosen().length && !drawn.empty) {
@@ -503,7 +510,7 @@
     const reach = data.singular.reach - Math.max(1e-5, ...axes.map((packed) => packed.step || 0));
     const near = data.singular.corners.some((corner) => Math.hypot(place[0] - corner[0], place[1] - corner[1]) < reach);
     const packed = step.stresses[state.stress];
-    return `${stress().label}: ${asStress(once(packed, numbers)[node], packed.step)}, x = ${x}, y = ${y} ${data.length.unit} (undeformed), ${piece.label}${near ? `, ${data.notes.singular}` : ""}`;
+    return `${stress().label}: ${asShown(once(packed, numbers)[node], packed.step)}, x = ${x}, y = ${y} ${data.length.unit} (undeformed), ${piece.label}${near ? `, ${data.notes.singular}` : ""}`;
   }
 
   function hovered(event) {

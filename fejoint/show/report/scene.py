@@ -20,10 +20,12 @@ from numpy.typing import NDArray
 from fejoint.environment import require_extra
 from fejoint.errors import SetupError
 from fejoint.show.colours import FAINT, INK, METAL, UNDEFORMED, colour_limit, diverging, sequential
+from fejoint.show.path_rows import in_words, path_rows, spread
 from fejoint.show.report.arrays import packed, packed_indices
 from fejoint.show.report.surface import cell_grid, surface
 from fejoint.show.space.captions import WORDS, cut_notes, width_note
 from fejoint.show.space.frame import Frame, framed
+from fejoint.show.space.increments import along
 from fejoint.show.space.pick import SINGULAR, singular_corners, singular_reach
 from fejoint.show.space.ribbon import RIBBONS, ribbon_notes, ribbons
 from fejoint.show.space.solid import STRESSES, SolvedSection, Window, read_section
@@ -49,6 +51,7 @@ STRETCHES = {"whole": (1, 2, 3, 5, 10, 20), "left": (1, 2, 3), "right": (1, 2, 3
 APART = 0.12  # of the length shown: how far, at most, neighbouring pieces are moved apart, as drawn
 
 MANY_CELLS = 7_000  # beyond, cells are drawn by their corners alone
+MOST_STEPS, FEWEST_STEPS, MOST_NODES = 12, 2, 80_000  # increments of a load's path, and nodes of all together
 MOST_CELLS = 40_000  # beyond, the page would be too large
 LARGEST_SCALE = 2.0  # of the displacements, times the fit one
 SEEN = 1 / 4000  # of the length shown: an error in place that no screen shows
@@ -99,6 +102,7 @@ def scene_data(run: Result | Run, units: str = "mm") -> Words:
         return {
             "refusal": f"The section has {len(section.cells):,} cells, too many to be turned in a page; fejoint view shows it."
         }
+    steps = _steps(run, section, units)
     views = [view for key, (_, end) in LOOKS.items() for view in _views(section, key, end)]
     shown = list({_window(view): view for view in views}.values())  # where a stretch changes nothing of that, one does
     part = {_window(view): i for i, view in enumerate(shown)}
@@ -109,28 +113,48 @@ def scene_data(run: Result | Run, units: str = "mm") -> Words:
         "stress": {"factor": stress[0], "unit": stress[1]},
         "inks": {"deformed": INK, "undeformed": UNDEFORMED, "metal": METAL, "faint": FAINT},
         "maps": {"signed": _colours(diverging(65)), "unsigned": _colours(sequential(64))},
-        "stresses": [{"key": key, "label": stress.label, "signed": stress.signed} for key, stress in STRESSES.items()],
+        "stresses": [_named(section, key, units) for key in section.stress],
         "looks": [
             {"key": key, "label": label, "views": [_view(view, part[_window(view)]) for view in views if view.look == key]}
             for key, (label, _) in LOOKS.items()
         ],
-        "shown": [_shown(section, view.everything, cuts, units) for view, cuts in zip(shown, limits, strict=True)],
+        "shown": [_shown(steps, view.everything, cuts, units) for view, cuts in zip(shown, limits, strict=True)],
         "ribbons": [{"key": key, "label": " and ".join(reversed(names))} for key, names in RIBBONS.items()],
         "largest_scale": LARGEST_SCALE,
-        "steps": [name for name, _, _ in _steps(section)],
+        "steps": [step.name for step in steps],
         "grid": cell_grid(_coarse(section)).tolist(),
         "singular": {
             "corners": singular_corners(section.joint.geometry).tolist(),
             "reach": singular_reach(section.joint.geometry),
         },
-        "pieces": _drawn_pieces(section, views, shown, limits),
+        "pieces": _drawn_pieces(steps, views, shown, limits),
         "notes": _notes(section),
     }
 
 
-def _steps(section: SolvedSection) -> list[tuple[str, Floats, Mapping[str, Floats]]]:
-    """Return the load steps: name, displacement (nodes, 2) in mm and stresses (nodes,) in MPa."""
-    return [("full load", section.displacement, section.stress)]
+class Step(NamedTuple):
+    """A section on its way to the full load, and what that is called."""
+
+    name: str
+    section: SolvedSection
+
+
+def _steps(run: Result | Run, end: SolvedSection, units: str) -> list[Step]:
+    """Return the steps of loading, the end last: of a load's path some increments, as many as a page can hold."""
+    rows = path_rows(run)
+    if not rows:
+        return [Step("full load", end)]
+    numbers = spread(rows, int(np.clip(MOST_NODES // len(end.points), FEWEST_STEPS, MOST_STEPS)))
+    before = [Step(in_words(rows[n - 1], units), along(run).section(n)) for n in numbers if n < len(rows)]
+    return [*before, Step(in_words(rows[-1], units), end)]
+
+
+def _named(section: SolvedSection, key: str, units: str) -> Words:
+    """Return what the script knows of a stress: its names, whether it has a sign, its unit, whose it is where not of all."""
+    stress = STRESSES[key]
+    factor, unit = shown_unit(stress.unit, units)
+    found: Words = {"key": key, "label": stress.label, "signed": stress.signed, "factor": factor, "unit": unit}
+    return found if stress.unit else found | {"regions": list(section.joint.yielding())}
 
 
 def _coarse(section: SolvedSection) -> bool:
@@ -173,13 +197,14 @@ def _view(view: View, part: int) -> Words:
     return {"stretch": view.stretch, "shown": part, "gap": gap, "frames": frames}
 
 
-def _shown(section: SolvedSection, frame: Frame, limits: Limits, units: str) -> Words:
+def _shown(steps: list[Step], frame: Frame, limits: Limits, units: str) -> Words:
     """Return what the script knows of what one or several views show."""
+    section = steps[-1].section
     return {
         "width": frame.width,
         "length": frame.length,
         "limits": limits,
-        "ribbon": _ribbon(section, frame, units),
+        "ribbon": _ribbon(steps, frame, units),
         "note": _sentence(width_note(section, frame, units)),
     }
 
@@ -188,7 +213,7 @@ def _limits(section: SolvedSection, view: View, units: str) -> Limits:
     """Return for every stress where its colours end, and what is said of that: of all that is shown, of adhesive alone."""
     frame = view.everything
     found: Limits = {}
-    for name in STRESSES:
+    for name in section.stress:
         found[name] = []
         for alone in (False, True):
             cut, why = colour_limit(section, name, frame.shown, alone)
@@ -224,7 +249,7 @@ class Piece:
     """Cells that are shown, hidden and moved together; `rank`: how many gaps it is moved up when pieces are moved apart."""
 
     label: str
-    adhesive: bool
+    region: str
     rank: float
     cells: Bools
 
@@ -240,26 +265,28 @@ def _pieces(section: SolvedSection) -> list[Piece]:
         ranks = np.unique(lift[cells])
         for i, rank in enumerate(ranks.tolist(), 1):
             label = name.replace("_", " ") + (f" {i}" if len(ranks) > 1 else "")
-            found.append(Piece(label, name == "adhesive", rank, cells & (lift == rank)))
+            found.append(Piece(label, name, rank, cells & (lift == rank)))
     return sorted(found, key=lambda piece: piece.rank)
 
 
-def _drawn_pieces(section: SolvedSection, views: list[View], shown: list[View], limits: list[Limits]) -> list[Words]:
+def _drawn_pieces(steps: list[Step], views: list[View], shown: list[View], limits: list[Limits]) -> list[Words]:
     """Return every piece as the script takes it: what its nodes hold, its cells, and what is shown of them."""
-    steps, seen = _steps(section), _tolerances(views)
-    windows = [_window(view) for view in shown]
-    held = [np.column_stack([moves, *(stress[name] for name in STRESSES)]) for _, moves, stress in steps]
+    section, seen = steps[-1].section, _tolerances(views)
+    windows, names = [_window(view) for view in shown], list(section.stress)
+    held = [np.column_stack([at.displacement, *(at.stress[name] for name in names)]) for _, at in steps]
     found = []
     for piece in _pieces(section):
         # Adherends have no colours when the adhesive alone has.
-        ends = {name: [cut["limit"] for cuts in limits for cut in cuts[name][: 2 if piece.adhesive else 1]] for name in STRESSES}
+        adhesive = piece.region == "adhesive"
+        ends = {name: [cut["limit"] for cuts in limits for cut in cuts[name][: 2 if adhesive else 1]] for name in names}
         made = surface(section.cells[piece.cells], np.column_stack([section.points, *held]), windows, _coarse(section))
         x, y, *columns = made.values.T
         each = iter(columns)
         found.append(
             {
                 "label": piece.label,
-                "adhesive": piece.adhesive,
+                "adhesive": adhesive,
+                "region": piece.region,
                 "rank": piece.rank,
                 "x": packed(x, seen["place"]),
                 "y": packed(y, seen["place"]),
@@ -267,10 +294,10 @@ def _drawn_pieces(section: SolvedSection, views: list[View], shown: list[View], 
                     {
                         "ux": packed(next(each), seen["motion"]),
                         "uy": packed(next(each), seen["motion"]),
-                        "stresses": {name: packed(next(each), READ * min(ends[name]), around=0.0) for name in STRESSES},
-                        "ranges": _ranges(section, piece, shown, stress),
+                        "stresses": {name: packed(next(each), READ * min(ends[name]), around=0.0) for name in names},
+                        "ranges": _ranges(section, piece, shown, at.stress),
                     }
-                    for _, _, stress in steps
+                    for _, at in steps
                 ],
                 "cells": packed_indices(made.cells),
                 "parts": [{name: packed_indices(getattr(part, name)) for name in PART} for part in made.parts],
@@ -286,7 +313,7 @@ def _ranges(
     own, found = np.unique(section.cells[piece.cells]), []
     for view in shown:
         nodes = np.intersect1d(view.everything.nodes, own)  # those in the window, as in the pictures
-        values = {name: stress[name][nodes] for name in STRESSES}
+        values = {name: of[nodes] for name, of in stress.items()}
         ends = {name: [_six(float(of.min())), _six(float(of.max()))] for name, of in values.items()} if len(nodes) else None
         found.append(ends)
     return found
@@ -305,8 +332,13 @@ def _tolerances(views: list[View]) -> dict[str, float]:
 # ---- ribbons -------------------------------------------------------------
 
 
-def _ribbon(section: SolvedSection, frame: Frame, units: str) -> Words:
-    """Return the ribbons of a frame and, for what can be asked for, where they stand over the body and how high: as pictures."""
+def _ribbon(steps: list[Step], frame: Frame, units: str) -> Words:
+    """Return the ribbons of a frame and, for what can be asked for, where they stand over the body and how high: as pictures.
+
+    The values of several steps stand one after another; where ribbons stand, and how high, is that of the end.
+    """
+    section = steps[-1].section
+    on_the_way = [ribbons(step.section, frame, "both", 0.0) for step in steps]
     asked, many = {key: ribbons(section, frame, key, 0.0) for key in RIBBONS}, len(section.joint.geometry.bonds()) > 1
     return {
         "ribbons": [
@@ -319,8 +351,11 @@ def _ribbon(section: SolvedSection, frame: Frame, units: str) -> Words:
                     {"name": f"bondline {number}" if many else "the bondline", "x": _rounded(x), "values": _rounded(values)}
                     for number, (x, values) in zip(one.numbers, (line.T for line in one.values(pieces=2)), strict=True)
                 ],
+                "steps": [
+                    [_rounded(line[:, 1]) for line in before[i].values(pieces=2)] for before in on_the_way if len(steps) > 1
+                ],
             }
-            for one in asked["both"]
+            for i, one in enumerate(asked["both"])
         ],
         "choices": {
             key: {

@@ -17,7 +17,10 @@ from fejoint.show.report.surface import surface
 from fejoint.show.space.frame import framed
 from fejoint.show.space.pick import spots
 from fejoint.show.space.ribbon import ribbons
-from fejoint.show.space.solid import STRESSES, read_section
+from fejoint.show.space.solid import STRESSES as SHOWN
+from fejoint.show.space.solid import read_section
+
+STRESSES = {name: stress for name, stress in SHOWN.items() if stress.unit}  # those of a linear analysis: nothing yields
 
 TYPES = {"uint16": "<u2", "uint32": "<u4", "float32": "<f4"}
 # The nine nodes of a cell as the mesh's format has them: corners in turn, middles of the sides from 0-1 on, centre.
