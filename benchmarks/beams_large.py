@@ -150,9 +150,10 @@ def large_lap(lap: Lap, loads: Sequence[float], points: int = 401, tolerance: fl
     """Return the lap under each of a sequence of growing loads (N/mm), which it also climbs by.
 
     States, all against s from 0 to 1 on each stretch: of the lower arm x, y, theta, m; of the overlap the same of the lower
-    and of the upper strip, the upper one's force along x and y, S and S'; of the upper arm as of the lower. Parameter: the force along y.
+    and of the upper strip, the upper one's force along x and y, S and S'; of the upper arm as of the lower.
+    Parameter: the force along y.
     """
-    (low, high), glue, length = lap.heights, lap.glue, lap.length
+    (low, high), length = lap.heights, lap.length
     arms = lap.lower.free_length, lap.upper.free_length
     s = (1 - np.cos(np.linspace(0, np.pi, 81))) / 2
     guess = np.zeros((20, len(s)))
@@ -259,11 +260,12 @@ def _joined(lap: Lap, y, force):
         _strains(strip, _dot(f - tension, t), state[3] + h * _dot(tension, t))
         for strip, f, state, h, (t, _) in zip(strips, forces, states, reach, axes, strict=True)
     ]
-    along = sum((l - h * k) * t / 2 for (l, k), h, (t, _) in zip(pairs, reach, axes, strict=True))
+    along = sum((stretch - h * k) * t / 2 for (stretch, k), h, (t, _) in zip(pairs, reach, axes, strict=True))
     push = shear * along + peel * across
     slopes = []
-    for f, (l, k), h, (t, n), sign in zip(forces, pairs, reach, axes, (-1, 1), strict=True):
-        slopes += [*(l * t), k, -l * _dot(f - tension, n) - h * k * _dot(tension, n) - sign * h * _dot(push, t)]
+    for f, (stretch, k), h, (t, n), sign in zip(forces, pairs, reach, axes, (-1, 1), strict=True):
+        moment_slope = -stretch * _dot(f - tension, n) - h * k * _dot(tension, n) - sign * h * _dot(push, t)
+        slopes += [*(stretch * t), k, moment_slope]
     bend = 12 * glue.peel_modulus / glue.thickness**2 * (shear / glue.shear_modulus - _dot(along, across))
     return np.vstack([*slopes, push, shear_slope, bend]), peel
 

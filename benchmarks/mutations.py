@@ -62,8 +62,8 @@ MUTATIONS = (
     Mutation(
         "thermal strain added instead of taken off",
         "fejoint/mechanics/elasticity.py",
-        "elastic = strain_icq - (self.expansion",
-        "elastic = strain_icq + (self.expansion",
+        "elastic = strain_icq - self.free_strain",
+        "elastic = strain_icq + self.free_strain",
         "tests/mechanics/test_physics.py",
     ),
     Mutation(
@@ -76,9 +76,9 @@ MUTATIONS = (
     Mutation(
         "materials of lower and upper swapped",
         LINEAR,
-        "made = {name: law(material) for name, material in joint.materials().items()}",
+        "made = {name: law(material, joint.environment) for name, material in joint.materials().items()}",
         "swap = {'lower': 'upper', 'upper': 'lower'}; made = "
-        "{swap.get(name, name): law(material) for name, material in joint.materials().items()}",
+        "{swap.get(name, name): law(material, joint.environment) for name, material in joint.materials().items()}",
         "tests/mechanics/test_physics.py tests/scenarios/test_independent_fe.py",
     ),
     Mutation(

@@ -205,7 +205,8 @@ class YieldingDoubleLap:
         """Return how long the layer has yielded at the left and the right end; both ends must have.
 
         The elastic trough between them, e long, ends on the yield strain with the slopes -+w d_y tanh(w e / 2), and has
-        passed on 2 tau_p tanh(w e / 2) / w: so F = tau_p (l - e) + that gives e, whatever the mismatch, which moves it to one side.
+        passed on 2 tau_p tanh(w e / 2) / w: so F = tau_p (l - e) + that gives e,
+        whatever the mismatch, which moves it to one side.
         """
         left, right = self.slopes(load)
         rise, y = self.wave, self.elastic_strain * self.thickness
@@ -363,7 +364,7 @@ def cylinder_path(
     body = Body(d, {"metal": Behaviour(metal, FRAMES["small"], yielding_of(metal))})
     place = np.arctan2(d.points[:, 1], d.points[:, 0])
     across = np.stack([np.cos(place), np.sin(place)], axis=1)
-    # On the sides the displacement is radial; on the inner surface it is one number. The middle of a side of a cell lies on the chord.
+    # On the sides the displacement is radial; on the inner surface, whose middle node lies on a chord, it is one number.
     inside = np.hypot(*d.points.T) < cylinder.inner + (cylinder.outer - cylinder.inner) / cells / 4
     side = (np.abs(place) < 1e-9) | (np.abs(place - angle) < 1e-9)
     rows, columns, values, n = [], [], [], 1

@@ -34,7 +34,10 @@ def test_solve_writes_the_files_of_a_run(joint_file, tmp_path, capsys):
     assert sorted(p.name for p in out.iterdir()) == ["adherends.csv", "bondline.csv", "joint.toml", "section.vtu", "summary.json"]
 
     rows = (out / "bondline.csv").read_text().splitlines()
-    assert rows[0] == "bondline,level,x_mm,shear_MPa,peel_MPa,axial_MPa,measure,transferred_N"
+    assert rows[0] == (
+        "bondline,level,x_mm,shear_MPa,peel_MPa,axial_MPa,measure,transferred_N,"
+        "shear_strain,plastic_strain,cauchy_shear_MPa,cauchy_peel_MPa,cauchy_axial_MPa"
+    )
     table = [row.split(",") for row in rows[1:]]
     assert {row[1] for row in table} == {"middle", "lower", "upper"}
     middle = np.array([[float(v) for v in row[2:5]] for row in table if row[1] == "middle"])
@@ -160,7 +163,7 @@ def test_a_full_disk_leaves_nothing_behind(joint_file, tmp_path, capsys, monkeyp
         Path(path).write_text(text[:10])
         raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
 
-    monkeypatch.setattr("fejoint.show.files._text", full)
+    monkeypatch.setattr("fejoint.show.files.write_text", full)
     assert run(["solve", str(joint_file), "--out", str(out)]) == 2
     assert "no space left" in capsys.readouterr().err
     if there_before:

@@ -35,7 +35,10 @@ def test_draw_writes_the_figures_into_the_folder_or_one_of_them_elsewhere(folder
 @pytest.mark.parametrize(
     ("arguments", "says"),
     [
-        (["draw", "RUN", "--what", "peel"], "--what peel: must be one of bondline, section, mesh."),
+        (
+            ["draw", "RUN", "--what", "peel"],
+            "--what peel: must be one of bondline, section, mesh, path, bondline-steps, edge-moment, plastic-zone.",
+        ),
         (["draw", "RUN", "--out", "one.png"], "--out: names one figure; say which with --what"),
         (["draw", "RUN", "--what", "mesh", "--out", "one.jpg"], "a figure is written as .png, .svg, .pdf"),
         (["draw", "RUN", "--end", "top"], "--end top: must be one of left, right."),

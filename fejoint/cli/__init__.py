@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from fejoint import __version__
+from fejoint.cli.fit import fit
 from fejoint.cli.pictures import draw, report, view
 from fejoint.cli.sweep import chart, sweep
 from fejoint.cli.terminal import Changes, JointFile, MaterialFiles, Units, console, known_units, read_joint, said, shown
@@ -28,7 +29,7 @@ if TYPE_CHECKING:
 
 __all__ = ["main", "run"]
 
-DEMOS = ("door-sill", "floor-strap", "roof-winter", "sill-step", "roof-rib", "roof-hanger", "floor-splice")
+DEMOS = ("door-sill", "floor-strap", "roof-winter", "sill-step", "roof-rib", "roof-hanger", "floor-splice", "sill-overload")
 
 app = typer.Typer(
     add_completion=False,
@@ -292,6 +293,7 @@ app.command()(draw)
 app.command()(report)
 app.command()(sweep)
 app.command()(chart)
+app.command()(fit)
 
 
 @app.callback(invoke_without_command=True)
@@ -340,12 +342,22 @@ def _pictures(result: Result, folder: Path) -> list[Path]:
 
     def curves() -> list[Path]:
         from fejoint.show import drawing, mesh, plots
+        from fejoint.show.path_rows import path_rows
 
         figures = {
             "bondline.png": plots.bondline_figure(result, plots.main_theories(result)),
             "section.png": drawing.section_figure(result.joint),
             "mesh.png": mesh.mesh_figure(result),
         }
+        if result.path:
+            from fejoint.show import path_plots
+
+            figures["path.png"] = path_plots.path_figure(result)
+            figures["bondline-steps.png"] = path_plots.bondline_steps_figure(result)
+            if any(row["edge_moment_factor_left"] is not None for row in path_rows(result)):
+                figures["edge-moment.png"] = path_plots.edge_moment_figure(result)
+            if result.joint.yielding():
+                figures["plastic-zone.png"] = path_plots.plastic_zone_figure(result)
         return [plots.save_figure(figure, folder / name) for name, figure in figures.items()]
 
     def solid() -> list[Path]:

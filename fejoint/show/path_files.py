@@ -15,6 +15,7 @@ import shutil
 import tempfile
 import zipfile
 from collections.abc import Iterable
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -216,7 +217,8 @@ def _same(increment: Outcome, folder: Path) -> bool:
 
 
 def _write_increment(result: Result, place: Path) -> None:
-    """Write the folder of an increment: under another name first, which no reader takes for one."""
+    """Write the folder of an increment, its joint under what acts there; under another name first, which nobody reads."""
+    result = replace(result, joint=result.joint.at())
     place.mkdir(parents=True, exist_ok=True)
     scratch = Path(tempfile.mkdtemp(prefix=SCRATCH, dir=place))
     try:
@@ -257,7 +259,7 @@ def _write_state(marker: Marker, path: Path) -> None:
 
 def _read_state(joint: Joint, path: Path) -> Marker:
     """Return the marker in a file; ValueError and its like where it is none."""
-    with np.load(path, allow_pickle=False) as held:
+    with path.open("rb") as file, np.load(file, allow_pickle=False) as held:
         regions = joint.geometry.region_areas()
         number, step, iterations = (int(value) for value in held["counted"])
         shares = {name: float(value) for name, value in zip(SHARES, held["shares"], strict=True)}

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from fejoint.bondline.curves import Curve, Peak, foremost
 from fejoint.joint.load import QUANTITIES
-from fejoint.mechanics.outcome import Outcome
 from fejoint.units import display
+
+if TYPE_CHECKING:
+    from fejoint.mechanics.outcome import Outcome
 
 __all__ = [
     "LOAD_WORDS",

@@ -227,6 +227,30 @@ def run_page(shared):
 
 
 @pytest.fixture(scope="session")
+def path_page(shared):
+    """The report of the sill overloaded along its load's path, coarse, its still pictures left out for speed."""
+    from fejoint.show.report import run_page, write_report
+
+    text = resources.files("fejoint.demo").joinpath("sill-overload.toml").read_text(encoding="utf-8")
+    for one, other in {"12.5 mm": "4 mm", "50 mm": "8 mm", "3.2 kN": "1.1 kN", "0.02": "0.5\nmesh_density = 0.75"}.items():
+        text = text.replace(one, other)
+
+    def make(folder):
+        solved(text, folder)
+        patch, missing = pytest.MonkeyPatch(), run_page.Part(why_not="left out")
+        names = ("section", "bondline", "mesh", "path")
+        patch.setattr(run_page, "_drawings", lambda *given: dict.fromkeys(names, missing))
+        for name in ("_along_the_path", "_solid", "_solid_end"):
+            patch.setattr(run_page, name, lambda *given: {})
+        try:
+            write_report(folder)
+        finally:
+            patch.undo()
+
+    return shared("path", make) / "report.html"
+
+
+@pytest.fixture(scope="session")
 def sweep_page(shared):
     """The report of a sweep of twelve joints, one refused, a limit that some break."""
     from fejoint.show.report import write_report

@@ -295,3 +295,27 @@ def test_without_webgl_the_still_picture_stays_and_it_says_why(run_page, browser
     assert page.locator(".static-view img").is_visible()
     assert not page.locator(".interactive-view").is_visible()
     context.close()
+
+
+def test_the_slider_goes_along_the_loads_path(path_page, open_page):
+    """The strain of the layer at the first increment and at the last, as the page says it; metal has no colour of that scale."""
+    seen = open_page(path_page, viewport=SMALL).settled()
+    page = seen.page
+    slider, told = page.locator("#scene-step"), page.locator("#scene-step-value")
+    assert slider.is_visible()
+    last = told.inner_text()
+    assert last.endswith("overload: 1100 N, -60 K")
+    page.locator("#scene-stress").select_option("plastic-strain")
+    page.locator("#scene-look").select_option("left")
+    assert page.locator("#scene-bar-label").inner_text() == "equivalent plastic strain"  # no unit
+    end = canvas(seen)
+    assert "All values here: 0 to " in page.locator("#scene-notes").inner_text()
+    slider.fill("0")
+    assert told.inner_text().startswith("1, cool-down: ")
+    first = canvas(seen)
+    assert changed(first, end) > CHANGED
+    assert "All values here" not in page.locator("#scene-notes").inner_text()  # nothing has yielded
+    slider.fill(slider.get_attribute("max"))
+    assert told.inner_text() == last
+    assert changed(canvas(seen), end) < CHANGED
+    seen.still()

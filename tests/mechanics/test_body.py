@@ -203,8 +203,8 @@ def test_uniaxial_tension_follows_the_curve_that_was_put_in(yielding, frame):
     """A bar pulled by 12 %, free across: stress = curve(strain - stress / E), narrowing by nu and nu_p.
 
     Small: engineering strain, to 1e-6. Large: logarithmic strain and, of the isochoric, true stress within 1 % (elastic
-    change of volume below 0.5 %). What dilates yields by its Kirchhoff stress, the true one times the change of volume: that
-    is on the curve to 1e-5 (no axis turns, so no increment errs).
+    change of volume below 0.5 %). The Kirchhoff stress is the curve's times the plastic change of volume by hand,
+    exp((1 - 2 nu_p) ep), to 1e-5 (no axis turns, so no increment errs).
     """
     strain = np.linspace(0.002, 0.12, 30)
     problem, found = driven(yielding, frame, alike(block(1), THROUGH, ALONG), strain, generalised=True)
@@ -215,7 +215,8 @@ def test_uniaxial_tension_follows_the_curve_that_was_put_in(yielding, frame):
     if frame == "logarithmic":
         across = np.log1p(across)
     kirchhoff = true * (np.exp(logged + across.sum(axis=1)) if frame == "logarithmic" else 1.0)
-    wanted = np.where(ep > 0, yielding.stress(ep), E * logged)
+    grown = np.exp((1 - 2 * yielding.plastic_poisson_ratio) * ep) if frame == "logarithmic" else 1.0
+    wanted = np.where(ep > 0, yielding.stress(ep) * grown, E * logged)
     assert np.abs(kirchhoff / wanted - 1).max() < 1e-5
     assert np.abs(kirchhoff / E + ep - logged).max() < 1e-6
     narrowing = NU * kirchhoff / E + yielding.plastic_poisson_ratio * ep
@@ -314,7 +315,7 @@ def test_tangent_is_the_derivative_of_the_forces(case):
     np.add.at(k, (dofs[:, :, None], dofs[:, None, :]), now.stiffness_ec)
     if case[1] is not None and case[1].yield_stress < STIFF:
         flowing = now.history["adhesive"][1] > history["adhesive"][1]
-        assert 0.5 < flowing.mean()
+        assert flowing.mean() > 0.5
     forces, across = np.empty((size + 1, size)), np.empty(size + 1)
     for j in range(size + 1):
         step = np.zeros(size)

@@ -11,8 +11,8 @@ from fejoint.mechanics.frames import FRAMES
 from fejoint.mechanics.plasticity import updated
 
 E, NU = 2000.0, 0.35  # round figures of the order of an epoxy's, no material's data
-STIFFNESS = E / ((1 + NU) * (1 - 2 * NU)) * np.array(
-    [[1 - NU, NU, 0, NU], [NU, 1 - NU, 0, NU], [0, 0, 0.5 - NU, 0], [NU, NU, 0, 1 - NU]]
+STIFFNESS = (
+    E / ((1 + NU) * (1 - 2 * NU)) * np.array([[1 - NU, NU, 0, NU], [NU, 1 - NU, 0, NU], [0, 0, 0.5 - NU, 0], [NU, NU, 0, 1 - NU]])
 )
 EVERY = pytest.mark.parametrize("frame", FRAMES.values(), ids=FRAMES)
 LARGE = pytest.mark.parametrize("frame", [FRAMES["green_lagrange"], FRAMES["logarithmic"]], ids=["green_lagrange", "logarithmic"])
@@ -95,9 +95,7 @@ def test_strain_is_as_defined(frame, kind):
     """
     gradient, history, width, shift = state_of(frame, kind)
     found = frame.measured(gradient, width, shift, history).strain
-    wanted = np.array(
-        [by_hand(frame, g, width, s, h) for g, s, h in zip(gradient, shift, history, strict=True)]
-    )
+    wanted = np.array([by_hand(frame, g, width, s, h) for g, s, h in zip(gradient, shift, history, strict=True)])
     assert np.abs(found - wanted).max() < 1e-12 + (1e-9 * np.abs(wanted).max() if kind == "small" else 0)
 
 

@@ -1,4 +1,4 @@
-"""Large rotation against what does not come from the package: the elastica, beams and a layer that turn far, bodies that only turn.
+"""Large rotation against what does not come from the package: the elastica, a lap of beams that turn far, bodies that only turn.
 
 The references (benchmarks/nonlinear.py, benchmarks/beams_large.py) are each
 held against another form of themselves first.
@@ -65,7 +65,10 @@ def beams():
 
 @pytest.mark.parametrize("load", [0.1, 2.0, 10.0])
 def test_elliptic_integrals_solve_the_elastica(load):
-    """Bisshopp & Drucker's integrals (1945, from memory) against the differential equation; 1e-8, its solver's tolerance of 1e-10 summed."""
+    """Bisshopp & Drucker's integrals (1945, from memory) against the differential equation: 1e-8.
+
+    The solver's tolerance is 1e-10 a piece.
+    """
     closed, solved = elastica(load), elastica_by_collocation(load)
     assert abs(closed.across - solved.across) < 1e-8
     assert abs(closed.towards - solved.towards) < 1e-8
@@ -138,7 +141,7 @@ def test_newtons_method_squares_its_error():
 
 
 @pytest.mark.parametrize(
-    "joint, loads, multiplier", [(COUPON, LOADS, 100), (UNLIKE, (30.0, 100.0), 40)], ids=["coupon", "unlike, pinned"]
+    ("joint", "loads", "multiplier"), [(COUPON, LOADS, 100), (UNLIKE, (30.0, 100.0), 40)], ids=["coupon", "unlike, pinned"]
 )
 def test_a_lap_is_beams_and_a_layer(joint, loads, multiplier, beams):
     """Adherends rigid but for stretching and bending, from one bondline thickness inside the ends: half a percent of the peaks.
@@ -209,6 +212,32 @@ def test_forces_turn_with_the_body(model):
         for name in body.behaviours:
             np.testing.assert_allclose(one.history[name][1], other.history[name][1], rtol=0, atol=1e-9)
     assert (plain.history["adhesive"][1].max() > 1e-3) == (model == "plastic")
+
+
+def test_stretched_and_turned_metal_flows_as_in_one_dimension():
+    """Stretched by exp(e) and thinned as much while it turns, back and forth: shear s = +-sigma_y / sqrt 3 as in one dimension.
+
+    With logarithmic strain and equal principal axes the flow rule is one-dimensional for whatever strain and increments:
+    s follows 2 G e between its bounds, and plastic strain is 2 / sqrt 3 of what it misses. Closed form, so round-off (1e-9).
+    """
+    joint = lap((METAL, 1.6, 4), (METAL, 1.6, 4), 6, adhesive_model="plastic", adherend_plasticity=True)
+    d = discretise(mesh_section(joint, 0.5))
+    body = problem_of(joint, d, pattern_of(d, "clamped", False)).body
+    twice, bound = METAL.elastic_modulus / 1.33, 250 / math.sqrt(3)
+    history, strain, shear, plastic = body.start(), 0.0, 0.0, 0.0
+    for goal, degrees in ((0.01, 15), (0.2, 40), (0.19, 70), (0.05, 90), (0.051, 20)):
+        trial = shear + twice * (goal - strain)
+        shear = min(max(trial, -bound), bound)
+        strain, plastic = goal, plastic + 2 / math.sqrt(3) * abs(trial - shear) / twice
+        c, s = math.cos(math.radians(degrees)), math.sin(math.radians(degrees))
+        turn = np.array([[c, s], [-s, c]])
+        u = d.points @ np.diag([math.exp(goal), math.exp(-goal)]) @ turn - d.points
+        history = body.evaluate(u, 0.0, history, Environment(), False, False).history
+        expected = turn.T @ np.diag([shear, -shear]) @ turn
+        stress = body.stresses("lower", u, 0.0, history, Environment()).cauchy
+        for component, value in zip(stress, (expected[0, 0], expected[1, 1], expected[0, 1], 0.0), strict=True):
+            np.testing.assert_allclose(component, value, rtol=0, atol=1e-9 * METAL.elastic_modulus)
+        np.testing.assert_allclose(history["lower"][1], plastic, rtol=1e-9)
 
 
 def test_a_small_load_is_linear():

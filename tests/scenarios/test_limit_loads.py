@@ -33,10 +33,14 @@ def test_hills_cylinder_is_in_balance(front):
 
 @pytest.mark.parametrize("lap", [BALANCED, COOLED], ids=["balanced", "cooled, unlike"])
 def test_hart_smiths_double_lap_solves_its_equation(lap):
-    """End strains by trough and zones against the differential equation, 1e-5 (its solver's tolerance of 1e-7 on a kinked law)."""
+    """End strains by trough and zones against the differential equation: 1e-5.
+
+    The solver's tolerance is 1e-7, on a kinked law.
+    """
     load = lap.capacity(0.3)
     assert lap.end_strains(load) == pytest.approx(lap.by_collocation(load), rel=1e-5)
-    # Capacity: the larger end strain is the elastic one and 0.3, but for what the middle carries, w l / 2 = 3.6 / e^3.6 ...
+    # Capacity: the larger end strain is the elastic one and 0.3, but for what the elastic middle carries, of a slope
+    # of which tanh(w e / 2) leaves 1e-3.
     assert max(lap.end_strains(load)) == pytest.approx(0.335, rel=2e-3)
 
 
@@ -55,8 +59,8 @@ def test_cylinder_yields_from_inside_out():
     """Pressure by the outer surface's displacement, from first yield to the limit, with nu = 0.499: 3e-4.
 
     The wedge of a hundredth of a radian has chords for arcs, 1e-5; forty nine-node cells see the front pass a Gauss point at
-    a time, of which each holds a hundredth of the radius: (1/100)^2 and less. Elements that lock ask for more pressure by
-    tens of percents here.
+    a time, of which each holds a hundredth of the radius: (1/100)^2 and less. (Not a proof that the projection of the volume
+    is needed: one cell round the axis does not lock without it either.)
     """
     first = 2 * CYLINDER.widening(1.0)  # the inner surface's displacement at first yield, nearly
     path = cylinder_path(CYLINDER, [first * share for share in (0.5, 1.0, 1.5, 2.0, 3.0, 5.0, 10.0, 20.0)])
@@ -77,7 +81,7 @@ def test_limit_does_not_know_poissons_ratio():
 
 
 @pytest.mark.parametrize(
-    "lap, outer, inner",
+    ("lap", "outer", "inner"),
     [(BALANCED, (70_000, 1.6), (70_000, 3.2)), (COOLED, (70_000, 1.6), (200_000, 1.6))],
     ids=["balanced", "cooled, unlike"],
 )
@@ -86,7 +90,8 @@ def test_double_lap_yields_from_its_ends(lap, outer, inner):
 
     At its capacity for a plastic strain of 0.3 and at nine tenths of it. The adherends' shear (100 times too stiff) is 1e-3
     of the layer's give; the layer's stress rises by a thousandth; a zone's end is known to a fraction of the cell that it
-    lies in, a millimetre long: an error of (w h)^2 / 12 of its length. An end strain goes with the square of the load, which is given.
+    lies in, a millimetre long: an error of (w h)^2 / 12 of its length. An end strain goes with
+    the square of the load, which is given.
     """
 
     def part(modulus, thickness):

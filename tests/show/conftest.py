@@ -20,6 +20,38 @@ thickness = "3 mm"
 free_length = "50 mm"
 """
 
+SILL = """
+title = "door sill coupon, cooled and pulled (invented)"
+[joint]
+kind = "single-lap"
+width = "25 mm"
+overlap_length = "4 mm"
+bondline_thickness = "0.4 mm"
+[joint.lower]
+material = "aluminium 6082-T6"
+thickness = "1.6 mm"
+free_length = "6 mm"
+[joint.upper]
+material = "aluminium 6082-T6"
+thickness = "1.6 mm"
+free_length = "6 mm"
+[adhesive]
+material = "toughened epoxy"
+[load]
+ends = "clamped"
+[[load.step]]
+name = "cool-down"
+temperature_change = "-20 K"
+[[load.step]]
+name = "pull"
+force = "1.1 kN"
+[analysis]
+large_rotation = true
+adhesive_model = "plastic"
+mesh_density = 0.75
+error_target = 0.5
+"""
+
 
 def _joint(*changes, kind="single-lap"):
     return joint_from_text(template(kind), ["adhesive.elastic_modulus=2GPa", *changes])
@@ -82,6 +114,28 @@ def folder(filleted, tmp_path_factory):
     """Return the folder of its run, not to be changed."""
     path = tmp_path_factory.mktemp("show") / "run"
     write_run(filleted, path, joint_to_toml(filleted.joint))
+    return path
+
+
+@pytest.fixture(scope="session")
+def sill_file(tmp_path_factory):
+    """Return the joint file of a sill coupon whose adhesive yields along its load's path, coarse for quick tests."""
+    path = tmp_path_factory.mktemp("sill") / "sill.toml"
+    path.write_text(SILL, encoding="utf-8")
+    return path
+
+
+@pytest.fixture(scope="session")
+def sill(sill_file):
+    """Return that coupon, solved."""
+    return fejoint.solve(fejoint.load(sill_file))
+
+
+@pytest.fixture(scope="session")
+def sill_folder(sill, sill_file):
+    """Return the folder of its run, not to be changed."""
+    path = sill_file.parent / "run"
+    write_run(sill, path, SILL)
     return path
 
 

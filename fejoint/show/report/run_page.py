@@ -30,6 +30,7 @@ SECTIONS = (
     ("materials", "Materials"),
     ("loads", "Loads and ends"),
     ("bondline", "Stress along the bondline"),
+    ("path", "Along the load's path"),  # where there is one
     ("solid", "The joint in 3D"),
     ("theories", "Beside the theories"),
     ("checks", "Mesh and self-checks"),
@@ -38,6 +39,7 @@ SECTIONS = (
 )
 HEADS = ("place, or theory", "part of the bond", "adherend")  # of the first columns of what the command prints
 SOLID_STRESS = "peel"  # what the picture in 3D is coloured by
+MOST_ROWS = 60  # of increments
 MANY_CELLS = 10_000  # of a mesh: beyond, its picture is one of pixels
 WIDTH = 11.0  # inches, of drawings that are wider for a screen
 SOLID_SIZE = (1280, 720)  # its pixels: at the width of a page finer than what is seen
@@ -77,12 +79,16 @@ def run_page(run: Run, units: str = "mm", progress: Callable[[str], None] | None
     say("drawings")
     pictures = _drawings(run, joint, comparison.made, units)
     say("3D view")
+    if run.path:
+        say("load path")
+        pictures |= _along_the_path(run, units)
     pictures["solid"] = _attempt(lambda: _solid(run, units), "the picture in 3D")
     pictures["end"] = _attempt(lambda: _solid_end(run, units), "the picture of the overlap's end")
     scene = _attempt(lambda: _scene(run, units), "the view in 3D that can be turned")
     say("page")
     context = {
-        "sections": SECTIONS,
+        "sections": [section for section in SECTIONS if section[0] != "path" or run.path],
+        "nonlinear": joint.analysis.nonlinear,
         "joint": joint,
         "run": run,
         "units": units,
@@ -121,7 +127,8 @@ def _as_given(run: Run) -> tuple[Joint, bool]:
         given = joint_from_text(run.joint_file, name="joint.toml")
     except FejointError:
         return run.joint, False
-    return (given, True) if given == run.joint else (run.joint, False)
+    asked = run.joint if run.asked is None else run.asked
+    return (given, True) if given == asked else (asked, False)
 
 
 def _attempt(make: Callable[[], Made], what: str) -> Part:
@@ -176,6 +183,49 @@ def _drawings(run: Run, joint: Joint, comparison: Comparison | None, units: str)
             "Finite elements and the main theories. Bars start at 1, where a theory gives the same peak; the grey band is "
             "within a tenth.",
         )
+    return found
+
+
+def _along_the_path(run: Run, units: str) -> dict[str, Part]:
+    """Return the drawings of the load's path that there are."""
+    from fejoint.show import path_plots
+    from fejoint.show.path_rows import path_rows
+
+    untitled = replace(run, joint=run.joint.model_copy(update={"title": ""}))
+    rows = path_rows(run)
+
+    def drawn(make: Callable[[], Figure], alt: Callable[[], str], caption: str, pixels: bool = False) -> Part:
+        return _attempt(lambda: picture(make(), alt(), caption, pixels), "this drawing")
+
+    found = {
+        "path": drawn(
+            lambda: path_plots.path_figure(untitled, units),
+            lambda: run_words.path_alt(run, units),
+            "Every point is an increment at which the joint is at rest under the load that acts there.",
+        ),
+        "steps": drawn(
+            lambda: path_plots.bondline_steps_figure(untitled, None, units),
+            lambda: "Shear, peel and plastic strain along the bondline at several increments, each a line; the last is the end.",
+            "The curves along the mid-line at some increments, from dark to light along the path.",
+        ),
+    }
+    if any(row["edge_moment_factor_left"] is not None for row in rows):
+        found["edge"] = drawn(
+            lambda: path_plots.edge_moment_figure(untitled, units),
+            lambda: run_words.edge_moment_alt(run, units),
+            "The edge moment factor as the force grows. Theories take adherends to be elastic, and the overlap to bend as one.",
+        )
+    if run.joint.yielding():
+        first = next((row["number"] for row in rows if (row["yielded_share"] or 0) > 0), len(rows))
+        for key, number in {"zone_first": first, "zone": len(rows)}.items():
+            if key == "zone" or number < len(rows):
+                said = "where the mid-line begins to yield" if key == "zone_first" else "at the end of the path"
+                found[key] = drawn(
+                    lambda number=number: path_plots.plastic_zone_figure(untitled, number, units),  # type: ignore[misc]
+                    lambda said=said: f"The overlap and both its ends enlarged, coloured by equivalent plastic strain, {said}.",  # type: ignore[misc]
+                    f"Equivalent plastic strain {said}.",
+                    True,
+                )
     return found
 
 
@@ -237,7 +287,7 @@ def _scene(run: Run, units: str) -> tuple[list[str], dict[str, Any]]:
 
 def _tables(run: Run, joint: Joint, comparison: Comparison | None, units: str) -> dict[str, Part]:
     from fejoint.show.comparison import comparison_table
-    from fejoint.show.tables import result_report
+    from fejoint.show.tables import path_table, result_report
 
     keys = run_tables.keys_of(joint, units)
 
@@ -253,7 +303,14 @@ def _tables(run: Run, joint: Joint, comparison: Comparison | None, units: str) -
         "loads": Part([run_tables.key_table("Loads and ends", of("load."))]),
         "analysis": Part([run_tables.key_table("How it was analysed", of("analysis."))]),
         # Peaks, load shares and adherends, as the command prints them.
-        "stresses": _attempt(lambda: run_tables.tables_in(result_report(run, units), *HEADS), "the tables of stresses"),
+        "stresses": _attempt(
+            lambda: run_tables.tables_in(result_report(replace(run, path=(), summary={}), units), *HEADS),
+            "the tables of stresses",
+        ),
+        "path": _attempt(
+            lambda: [run_tables.as_table(path_table(run, units, MOST_ROWS), "increment")] if run.path else [],
+            "the table of increments",
+        ),
         "theories": _attempt(beside, "the table of theories"),
         "checks": Part([run_tables.check_table(run)]),
         "versions": Part([run_tables.version_table(run.summary.get("versions") or {})]),

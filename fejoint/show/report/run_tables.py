@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, NamedTuple
 
 import rich.table
@@ -22,6 +22,8 @@ __all__ = ["Key", "as_table", "check_table", "key_table", "keys_of", "material_t
 
 MARKS = ("from memory", "typical, no source", "typical")  # how a source begins that stands for none
 DERIVED = "follows from the other two elastic constants"
+
+YIELDING = ("tensile_yield", "hardening", "compression_ratio", "plastic_poisson_ratio")
 
 # What every self-check would catch.
 CAUGHT = {
@@ -65,6 +67,19 @@ CAUGHT = {
         "Below buckling",
         "Under compression a slender joint gives way sideways before the adhesive does. Misses when the force is above that: "
         "the linear result then means nothing.",
+    ),
+    "newton_residual": (
+        "At rest",
+        "At the end of every increment no force must be left over at any node. Misses when the iterations stopped too early.",
+    ),
+    "yield_excess": (
+        "Within the yield surface",
+        "No stress may lie beyond what the material yields at. Misses when the return to the yield surface went wrong.",
+    ),
+    "load_reached": (
+        "Load reached",
+        "The path must end at the load asked for. Misses when the joint cannot carry it: the result is that of the largest load "
+        "it was brought to.",
     ),
 }
 
@@ -138,11 +153,23 @@ def _of_material(material: Material, keys: list[str], joint: Joint, units: str) 
             figure,
             display(value, unit_of(fields[figure]) or "", units),
             (fields[figure].description or "").partition(";")[0],
-            _use(figure, joint),
+            _use(figure, joint, keys),
             mark or "none",
             source.removeprefix(mark).lstrip(":, "),
         )
         rows.append(Row(cells, "marked" if mark else ""))
+    for part, held in material.parts().items():
+        for name, field in type(held).model_fields.items():
+            value = getattr(held, name)
+            if value is None or name == "sources":
+                continue
+            source = held.source(name)
+            mark = next((mark for mark in MARKS if source.startswith(mark)), "")
+            shown, meaning = _shown(value, unit_of(field), units), (field.description or "").partition(";")[0]
+            said = source.removeprefix(mark).lstrip(":, ")
+            rows.append(
+                Row((f"{part}.{name}", shown, meaning, _use(part, joint, keys), mark or "none", said), "marked" if mark else "")
+            )
     what = "Adhesive" if isinstance(material, Adhesive) else "Adherend"
     caption = f"{what}: {_name(material)} ({', '.join(keys)})"
     return Table(caption, ("figure", "value", "meaning", "used for", "mark", "source"), rows, words=(0, 2, 3, 4, 5))
@@ -156,15 +183,25 @@ def _is_derived(material: Material, figure: str) -> bool:
     return figure not in material.model_fields_set or without == [figure]
 
 
-def _use(figure: str, joint: Joint) -> str:
-    """Return what a figure serves for in this run."""
+def _use(figure: str, joint: Joint, keys: Sequence[str]) -> str:
+    """Return what a figure serves for in this run, of a material that stands at some keys of the joint file."""
+    path = joint.load.path()
     if figure.startswith(("elastic", "shear_modulus", "poisson")):
         return "stiffness"
     if figure.startswith("expansion"):
-        return "expansion" if joint.load.temperature_change else "not used: no change of temperature"
+        return "expansion" if any(step.temperature_change for step in path) else "not used: no change of temperature"
+    if figure == "swelling":
+        return "swelling" if any(step.moisture for step in path) else "not used: no moisture"
+    if figure == "at_temperature":
+        return "figures at the temperature"
+    g, yields = joint.geometry, joint.yielding()
+    places = {"adhesive": "adhesive", **{name: f"joint.{g.adherend_key(name)}.material" for name in g.adherends()}}
+    yielding = any(places[name] in keys for name in yields)
+    if yielding and figure in YIELDING:
+        return "yielding"
     if figure.endswith(("_strength", "_yield")):
-        return "warnings only"
-    return "not used by a linear analysis"
+        return "not used: it yields" if yielding else "warnings only"
+    return f"not used by {'this' if joint.analysis.nonlinear else 'a linear'} analysis"
 
 
 # ---- what the command prints -----------------------------------------------

@@ -14,6 +14,7 @@ from fejoint.joint.families import DoubleLap, SteppedLap
 from fejoint.mechanics.as_built import Comparison
 from fejoint.mechanics.cautions import NEAR_BUCKLING
 from fejoint.mechanics.outcome import Outcome
+from fejoint.show.path_rows import cauchy_peaks, in_words, path_rows, step_ends
 from fejoint.show.report.page import percent
 from fejoint.units import display
 
@@ -22,10 +23,12 @@ __all__ = [
     "answers",
     "comparison_alt",
     "curves_alt",
+    "edge_moment_alt",
     "end_alt",
     "ends_in_words",
     "mesh_alt",
     "mesh_error",
+    "path_alt",
     "question",
     "seconds_in_words",
     "section_alt",
@@ -71,11 +74,28 @@ def question(joint: Joint, units: str) -> str:
     if load.temperature_change:
         change = display(abs(load.temperature_change), "K", units)
         acting.append(f"a temperature {change} {'above' if load.temperature_change > 0 else 'below'} the stress-free one")
+    if load.moisture:
+        acting.append(f"a moisture of {load.moisture:.3g}")
     under = _joined(acting) if acting else "no load at all"
+    way = ""
+    if joint.analysis.nonlinear:
+        path = load.path()
+        steps_told = f", in the steps {_joined([step.name for step in path])}" if len(path) > 1 else ""
+        way = f"The load is followed from nothing to its end{steps_told}, with {_analysed(joint)}. "
     return (
+        f"{way}"
         f"How large are shear and peel along the adhesive layer, {mm(g.bondline_thickness)} thick, of {what}, under {under}? "
         f"And which part of the bond passes on how much of the load, and what does that leave in the adherends?"
     )
+
+
+def _analysed(joint: Joint) -> str:
+    """Return what an analysis along the load's path takes into account."""
+    analysis, parts = joint.analysis, []
+    parts += ["large rotation"] if analysis.large_rotation else []
+    parts += ["an adhesive that yields"] if analysis.adhesive_model == "plastic" else []
+    parts += ["adherends that yield"] if analysis.adherend_plasticity else []
+    return _joined(parts)
 
 
 def _joined(parts: Sequence[str]) -> str:
@@ -89,7 +109,7 @@ def ends_in_words(joint: Joint) -> str:
     held, loaded = (_joined([names[name] for name in which]) for which in (g.gripped, g.loaded))
     turn = "do not turn" if load.ends == "clamped" else "turn freely"
     sides = ("left", "right") if g.pull > 0 else ("right", "left")
-    lift = "is free to move sideways" if load.shear_force else "is held against moving sideways"
+    lift = "is free to move sideways" if load.guided else "is held against moving sideways"
     plane = {
         "plane-strain": "Across the width nothing strains (plane strain), as in the middle of a wide joint.",
         "generalised": "Across the width the joint strains evenly so that no net force acts there (generalised plane strain).",
@@ -111,10 +131,12 @@ def answers(outcome: Outcome, units: str) -> list[Answer]:
     mean = joint.mean_shear
     shear, peel = outcome.peak_shear, outcome.peak_peel
     times = f", {abs(shear[0].value / mean):.3g} times the mean of {display(mean, 'MPa', units)}" if mean else ""
-    found = [
+    found = [Answer("Load not reached", f"{outcome.limit}.", "bad")] if outcome.limit else []
+    found += [
         Answer("Peak shear", f"{_place(shear, outcome, units)}{times}"),
         Answer("Peak peel", _place(peel, outcome, units)),
         Answer("Least peel", f"{_place(outcome.least_peel, outcome, units)} (where the layer is pressed together most)"),
+        *_on_the_path(outcome, units),
         *_beyond(outcome, units),
         Answer("Mean shear", f"{display(mean, 'MPa', units)}, the force over the bonded area"),
         Answer("Load passed on", _shares(outcome, units)),
@@ -134,6 +156,47 @@ def answers(outcome: Outcome, units: str) -> list[Answer]:
         Answer("Self-checks", text, "bad" if missed else "good"),
         Answer("Mesh error, estimated", mesh_error(outcome)),
     ]
+
+
+def _on_the_path(outcome: Outcome, units: str) -> list[Answer]:
+    """Return which stress this is, that in the axes of space beside it, and what has yielded."""
+    if not outcome.joint.analysis.nonlinear:
+        return []
+    found = [Answer("Stress measure", outcome.bondlines[0].measure)]
+    space = cauchy_peaks(outcome)
+    if space:
+        told = [f"{name.replace('_', ' ')} {_place(place, outcome, units)}" for name, place in space.items()]
+        found.append(Answer("Cauchy stress in the axes of space", ", ".join(told)))
+    strains = [f"{name.replace('_', ' ')} {value:.3g}" for name, value in outcome.plastic_strain.items()]
+    if strains:
+        found.append(Answer("Largest plastic strain", f"{', '.join(strains)} (of the adhesive on the mid-line)"))
+    if outcome.yielded:
+        which = [f"{percent(share)} of bondline {number}" for number, share in outcome.yielded.items()]
+        told = which if len(which) > 1 else [f"{percent(share)} of the mid-line" for share in outcome.yielded.values()]
+        found.append(Answer("Yielded", ", ".join(told[:MOST_PARTS])))
+    return found
+
+
+def path_alt(outcome: Outcome, units: str) -> str:
+    """Return what the figure of the load's path shows."""
+    rows = path_rows(outcome)
+    ends = [rows[i] for i in [*step_ends(rows), len(rows) - 1]]
+    told = [
+        f"after {in_words(row, units)}: elongation {display(row['elongation_mm'], 'mm', units)}, peak shear "
+        f"{display(row['peak_shear_MPa'], 'MPa', units)}, peak peel {display(row['peak_peel_MPa'], 'MPa', units)}"
+        for row in ends[-MOST_PARTS:]
+    ]
+    return f"The load against the elongation, and peaks on the mid-line against the load, by increment; {'; '.join(told)}."
+
+
+def edge_moment_alt(outcome: Outcome, units: str) -> str:
+    """Return what the figure of the edge moment shows."""
+    rows = [row for row in path_rows(outcome) if row["edge_moment_factor_left"] is not None]
+    first, last = ([abs(row[f"edge_moment_factor_{end}"]) for end in ("left", "right")] for row in (rows[0], rows[-1]))
+    return (
+        f"The edge moment factor against the force, beside theories: {max(first):.3g} at "
+        f"{display(rows[0]['force_N'], 'N', units)}, {max(last):.3g} at {display(rows[-1]['force_N'], 'N', units)}."
+    )
 
 
 def mesh_error(outcome: Outcome) -> str:

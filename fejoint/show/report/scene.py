@@ -51,7 +51,7 @@ STRETCHES = {"whole": (1, 2, 3, 5, 10, 20), "left": (1, 2, 3), "right": (1, 2, 3
 APART = 0.12  # of the length shown: how far, at most, neighbouring pieces are moved apart, as drawn
 
 MANY_CELLS = 7_000  # beyond, cells are drawn by their corners alone
-MOST_STEPS, FEWEST_STEPS, MOST_NODES = 12, 2, 80_000  # increments of a load's path, and nodes of all together
+MOST_STEPS, MOST_NODES = 12, 40_000  # increments of a load's path, and nodes of all together
 MOST_CELLS = 40_000  # beyond, the page would be too large
 LARGEST_SCALE = 2.0  # of the displacements, times the fit one
 SEEN = 1 / 4000  # of the length shown: an error in place that no screen shows
@@ -144,7 +144,8 @@ def _steps(run: Result | Run, end: SolvedSection, units: str) -> list[Step]:
     rows = path_rows(run)
     if not rows:
         return [Step("full load", end)]
-    numbers = spread(rows, int(np.clip(MOST_NODES // len(end.points), FEWEST_STEPS, MOST_STEPS)))
+    nodes = len(end.points) // (4 if _coarse(end) else 1)
+    numbers = spread(rows, int(np.clip(MOST_NODES // nodes, 1, MOST_STEPS)))
     before = [Step(in_words(rows[n - 1], units), along(run).section(n)) for n in numbers if n < len(rows)]
     return [*before, Step(in_words(rows[-1], units), end)]
 

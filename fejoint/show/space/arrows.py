@@ -18,6 +18,7 @@ __all__ = ["add_loads"]
 
 Floats = NDArray[np.float64]
 
+LOADS = ("force", "moment", "shear force")  # how the names of all that is added begin
 GAP = 0.25  # how clear of the body arrows and words are, over an arrow's length
 
 

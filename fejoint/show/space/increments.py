@@ -79,7 +79,7 @@ def add_slider(picture: Picture, source: Source) -> Callable[[float], None] | No
     """
     found = along(source)
     plotter: Any = picture.plotter
-    if len(found.rows) < 2 or any(name.startswith("ribbon") for name in plotter.actors):
+    if len(found.rows) < 2 or any("ribbon" in name for name in plotter.actors):
         return None
     shown = [len(found.rows)]
 
@@ -88,19 +88,19 @@ def add_slider(picture: Picture, source: Source) -> Callable[[float], None] | No
         if number == shown[0]:
             return
         shown[0] = number
-        picture.show(found.section(number))
         slider.GetRepresentation().SetTitleText(in_words(found.rows[number - 1], picture.units))
+        picture.show(found.section(number))
 
     slider = plotter.add_slider_widget(
         go,
         rng=(1, len(found.rows)),
         value=len(found.rows),
         title=in_words(found.rows[-1], picture.units),
-        pointa=(0.62, 0.94),
-        pointb=(0.97, 0.94),
+        pointa=(0.79, 0.13),
+        pointb=(0.97, 0.13),
         color=INK,
         fmt="%.0f",
-        title_height=0.022,
+        title_height=0.018,
     )
     return go
 

@@ -18,8 +18,8 @@ from numpy.typing import NDArray
 from fejoint.environment import require_extra, require_rendering
 from fejoint.errors import JointError, SetupError
 from fejoint.show.colours import INK, METAL, UNDEFORMED, colour_limit, lookup_table
-from fejoint.show.space.arrows import add_loads
-from fejoint.show.space.camera import View, aim, direction, drawn_points, fitted, look
+from fejoint.show.space.arrows import LOADS, add_loads
+from fejoint.show.space.camera import View, aim, direction, drawn_points, fitted, look, seen
 from fejoint.show.space.captions import add_colour_bar, add_words, cut_notes, frame_notes, heading
 from fejoint.show.space.frame import Frame, fit_stretch, framed
 from fejoint.show.space.labels import DPI, Label, add_labels, arranged, text_size
@@ -206,6 +206,11 @@ class Picture:
         Where the colours end.
     see_through : bool
     units : str
+    size : (int, int)
+    loads : bool
+        Whether arrows of the loads are drawn.
+    told : callable
+        Returns what is said first of a section, in lines.
     renew : callable
         To be called with the other section, for clicks.
     """
@@ -217,13 +222,28 @@ class Picture:
     cut: float
     see_through: bool
     units: str
+    size: tuple[int, int]
+    loads: bool
+    told: Callable[[SolvedSection], list[str]]
     renew: Callable[[SolvedSection], None]
 
     def show(self, section: SolvedSection) -> None:
         """Draw another section of the same mesh in place of this one: as far displaced, and coloured to the same end."""
         factor = shown_unit(STRESSES[self.name].unit, self.units)[0]
-        _add_regions(self.plotter, section, self.frame, self.name, self.cut, self.see_through, factor)
+        plotter: Any = self.plotter
+        _add_regions(plotter, section, self.frame, self.name, self.cut, self.see_through, factor)
+        if self.loads:
+            for name in [name for name in plotter.actors if name.startswith(LOADS)]:
+                plotter.remove_actor(name, reset_camera=False)
+            labels, drawn = add_loads(plotter, section, self.frame, self.size, self.units), drawn_points(plotter)
+            add_labels(plotter, arranged(labels, seen(plotter), np.zeros((0, 3)), drawn), seen(plotter), text_size(self.size))
+        # As many lines as there are.
+        room, lines = len(self.told(self.section)), self.told(section)
+        for i, line in enumerate((lines + room * [""])[:room]):
+            if f"note {i}" in plotter.actors:
+                plotter.actors[f"note {i}"].SetInput(line)
         self.renew(section)
+        plotter.render()
 
 
 def picture(
@@ -282,7 +302,11 @@ def picture(
     clear = None
     if end is None and not set(section.joint.geometry.loaded) & hidden:
         labels += add_loads(plotter, section, frame, size, units)
-    notes = frame_notes(section, frame, hidden, units) + cut_notes(section, name, frame, cut, why, of_adhesive, units)
+
+    def told(section: SolvedSection) -> list[str]:
+        return frame_notes(section, frame, hidden, units) + cut_notes(section, name, frame, cut, why, of_adhesive, units)
+
+    notes = told(section)
     if ribbon is not None:
         raised = ribbons(section, frame, ribbon, _top(plotter, section, frame))
         peaks, clear = add_ribbons(plotter, raised, text, units)
@@ -302,7 +326,8 @@ def picture(
     aim(plotter, view, drawn)
     add_labels(plotter, placed, view, text)
     renew = answer_clicks(plotter, section, frame, name, text, units)
-    return Picture(plotter, section, frame, name, cut, adherends == "see-through", units, renew)
+    arrows = any(name.startswith(LOADS) for name in plotter.actors)
+    return Picture(plotter, section, frame, name, cut, adherends == "see-through", units, size, arrows, told, renew)
 
 
 # ---- options -------------------------------------------------------------

@@ -3,6 +3,7 @@
 import base64
 import json
 import re
+from dataclasses import replace
 from importlib import resources
 
 import numpy as np
@@ -159,8 +160,9 @@ def test_the_adhesive_keeps_its_digits_where_it_is_seen_alone(filleted, section,
 
 def test_a_step_more_is_an_array_more(filleted, monkeypatch, section):
     steps = scene._steps
-    half = ("half the load", section.displacement / 2, {name: values / 2 for name, values in section.stress.items()})
-    monkeypatch.setattr(scene, "_steps", lambda section: [half, *steps(section)])
+    halved = {"displacement": section.displacement / 2, "stress": {name: values / 2 for name, values in section.stress.items()}}
+    half = scene.Step("half the load", replace(section, **halved))
+    monkeypatch.setattr(scene, "_steps", lambda *given: [half, *steps(*given)])
     data = scene.scene_data(filleted)
     assert data["steps"] == ["half the load", "full load"]
     for piece in data["pieces"]:
@@ -168,6 +170,11 @@ def test_a_step_more_is_an_array_more(filleted, monkeypatch, section):
         # Each within half a last digit of the colours' end.
         end = min(shown["limits"]["peel"][0]["limit"] for shown in data["shown"])
         assert np.abs(2 * first - last).max() < 3 * 5e-5 * end + 1e-6 * np.abs(last).max()
+    for shown in data["shown"]:  # nine digits are written
+        for ribbon in shown["ribbon"]["ribbons"]:
+            for before, after, curve in zip(*ribbon["steps"], ribbon["curves"], strict=True):
+                assert after == curve["values"]
+                np.testing.assert_allclose(2 * np.array(before), after, rtol=1e-8, atol=1e-12)
 
 
 # ---- faces
