@@ -23,7 +23,7 @@ from fejoint.bondline.closed_form.two_beams import Beam, Layer
 from fejoint.mechanics.discretisation import Discretisation, discretise
 from fejoint.mechanics.elasticity import element_stiffness
 from fejoint.mechanics.factor import factorise
-from fejoint.mechanics.linear import _cell_dofs
+from fejoint.mechanics.linear import cell_dofs
 from fejoint.mechanics.section import Section
 
 Floats = NDArray[np.float64]
@@ -49,7 +49,7 @@ def solve_classical(
     N (t1 + t2) / 2 + M_left - M_right = Q length.
     """
     d = discretise(_section(upper, lower, layer, length, cells))
-    dofs, n = _cell_dofs(d), 2 * len(d.points)
+    dofs, n = cell_dofs(d), 2 * len(d.points)
     stiffness = np.zeros((len(d.nodes_ac), 4, 4))
     for name, beam in (("upper", upper), ("lower", lower)):
         stiffness[d.section.cells(name)] = beam.modulus * np.diag([1.0, multiplier, multiplier, 0.0])

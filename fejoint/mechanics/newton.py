@@ -25,12 +25,16 @@ Floats = NDArray[np.float64]
 
 # Of the largest force of a cell on a node. Newton's last step squares the error, so that what is left is round-off as a rule.
 TOLERANCE = 1e-8
-MOST_ITERATIONS = 16
+MOST_ITERATIONS = 14
+# Of the stiffest entry times the largest displacement: what is left of large forces that cancel inside a stiff cell.
+ROUND_OFF = 4e-15
 # A section that is unloaded keeps round-off of this share, and more, of the forces that it bore at the increment's start.
 REMEMBERED = 1e-3
 # A step is shortened where the work of the residual on it has not fallen to this share.
 ENOUGH = 0.9
 SHORTENINGS = 4
+# After this many iterations a residual that is still this large is better met by a shorter increment.
+LATE, FAR = 8, 1e-3
 # Iterations that grow the residual by more than this do not come back.
 RUNAWAY = 1e6
 
@@ -47,12 +51,15 @@ class Problem:
         Whether the width strain is an unknown, free of force across the width.
     symmetric : bool
         Whether the tangent is.
+    large : bool
+        Whether rotations are: the unknown of a face that turns is the sine of its angle then.
     """
 
     body: Body
     pattern: Pattern
     generalised: bool = False
     symmetric: bool = False
+    large: bool = False
 
 
 @dataclass(frozen=True, eq=False)
@@ -175,11 +182,11 @@ def equilibrium(problem: Problem, start: State, loading: Loading, guess: Floats 
         scale = max(now.scale, REMEMBERED * start.scale, 1e-200)
         residuals.append(largest / scale)
         reached = loading.travel is None or abs(beside[-1]) <= 1e-6 * abs(loading.travel)
-        if largest <= TOLERANCE * scale and reached:
+        if largest <= max(TOLERANCE * scale, ROUND_OFF * _stiffest(now) * float(np.abs(x).max(initial=0.0))) and reached:
             return Equilibrium(State(x, width, now.history, scale), share, now.internal, iteration, residuals)
         if iteration < 2:  # a guess at rest says nothing of the forces to come
             reference = max(reference, largest, scale)
-        if not np.isfinite(largest) or largest > RUNAWAY * reference:
+        if not np.isfinite(largest) or largest > RUNAWAY * reference or (iteration >= LATE and residuals[-1] > FAR):
             break
         step, more = _step(problem, loading, now, x, share, residual, beside, rate)
         if not np.isfinite(step).all():
@@ -200,12 +207,17 @@ def equilibrium(problem: Problem, start: State, loading: Loading, guess: Floats 
     raise ConvergenceError("the iterations did not come to rest.", load_factor=share, residual=residuals[-1])
 
 
+def _stiffest(now: Evaluated) -> float:
+    return float(np.abs(now.stiffness_ec).max()) if now.stiffness_ec is not None else 0.0
+
+
 def _external(problem: Problem, loading: Loading, x: Floats, share: float) -> Floats:
     force = np.zeros(len(x))
     for name, number in problem.pattern.named.items():
         value = loading.base.get(name, 0.0) + share * loading.rate.get(name, 0.0)
-        # The unknown of a face that turns is the sine of its angle, so that the face stays a plane: work M d(angle).
-        force[number] = value / np.sqrt(max(1 - x[number] ** 2, 1e-12)) if name == "turn" else value
+        # The unknown of a face that turns far is the sine of its angle, so that the face stays a plane: work M d(angle).
+        leans = problem.large and name == "turn"
+        force[number] = value / np.sqrt(max(1 - x[number] ** 2, 1e-12)) if leans else value
     return force
 
 
@@ -218,7 +230,7 @@ def _step(
     assert now.stiffness_ec is not None
     matrix = pattern.matrix(now.stiffness_ec)
     turn = pattern.named.get("turn")
-    if turn is not None:
+    if turn is not None and problem.large:
         moment = loading.base.get("turn", 0.0) + share * loading.rate.get("turn", 0.0)
         if moment:
             matrix = _with_more(matrix, turn, -moment * x[turn] / max(1 - x[turn] ** 2, 1e-12) ** 1.5)

@@ -33,7 +33,9 @@ Floats = NDArray[np.float64]
 # Lengths of increments, as shares of a step: the first, the longest (so that curves against the load have points enough)
 # and the one below which the load's travel is given in its place.
 FIRST, LONGEST, SHORTEST = 0.1, 0.2, 0.02
-EASY, HARD = 5, 9  # iterations: fewer make the next increment longer, more make it shorter
+EASY, HARD = 5, 8  # iterations: fewer make the next increment longer, more make it shorter
+# Where the load's point travels this much farther for the same share than at the step's start, travel is what is given.
+SOFTER = 1.5
 # Travel in one increment at most, over that of the step's first increment: a joint that flows is followed in strides.
 FARTHEST = 4.0
 # The load counts as at its limit where it grows by less than this share of what the same travel cost at the step's start.
@@ -141,7 +143,13 @@ class Deformed(Solution):
 def problem_of(joint: Joint, d: Discretisation, pattern: Pattern) -> Problem:
     """Return the section whose equilibrium is sought along a joint's load path."""
     body = Body(d, behaviours_of(joint))
-    return Problem(body, pattern, joint.out_of_plane == "generalised", all(b.symmetric for b in body.behaviours.values()))
+    return Problem(
+        body,
+        pattern,
+        joint.out_of_plane == "generalised",
+        all(b.symmetric for b in body.behaviours.values()),
+        joint.analysis.large_rotation,
+    )
 
 
 def follow(
@@ -328,8 +336,9 @@ def _next(stretch: _Stretch, pace: Pace, x: Floats, found: Equilibrium, share: f
     done, hurry = share - pace.share, 1.6 if found.iterations <= EASY else 1.0 if found.iterations < HARD else 0.6
     velocity = (found.state.unknowns - x) / done
     ease = pace.ease or stretch.work(found.state.unknowns - x) / done
-    if travel is not None:
-        travel = min(hurry * travel, FARTHEST * FIRST * ease)
+    gone = stretch.work(found.state.unknowns - x)
+    if travel is not None or (stretch.loads_alone and gone > SOFTER * ease * done > 0):
+        travel = min(hurry * (gone if travel is None else travel), FARTHEST * FIRST * ease)
     return Pace(pace.number + 1, pace.step, share, min(hurry * done, LONGEST), travel, ease, velocity)
 
 
@@ -355,7 +364,7 @@ def deformed(
         ends={face.adherend: deformed_end_forces(places, internal, face) for face in end_faces(d)},
         backward_error=0.0,
         elongation=joint.geometry.pull * moved("axial"),
-        turn=float(np.arcsin(np.clip(moved("turn"), -1, 1))),
+        turn=float(np.arcsin(np.clip(moved("turn"), -1, 1))) if problem.large else moved("turn"),
         lift=moved("lift"),
         body=problem.body,
         state=state,

@@ -210,7 +210,7 @@ def _checks(solution: Deformed, before: Deformed | None, stress: Floats, carried
 
 def _work(solution: Deformed, before: Deformed | None) -> tuple[float, float, float]:
     """Return the work of stresses and of loads on the last increment, and a sum of positive terms to hold them against, N."""
-    d, work, size = solution.discretisation, 0.0, 0.0
+    d, work, size, large = solution.discretisation, 0.0, 0.0, solution.joint.analysis.large_rotation
     moved = solution.displacement - (0.0 if before is None else before.displacement)
     widened = solution.width_strain - (0.0 if before is None else before.width_strain)
     for region in solution.body.behaviours:
@@ -227,11 +227,14 @@ def _work(solution: Deformed, before: Deformed | None) -> tuple[float, float, fl
     def loads(of: Deformed | None) -> Floats:
         if of is None:
             return np.zeros(3)
-        lean = math.cos(of.turn)  # the moment's work is on the angle, the unknown its sine
+        # The moment's work is on the angle; where that is large the unknown is its sine.
+        lean = math.cos(of.turn) if large else 1.0
         return np.array([of.joint.line_load, of.joint.line_moment / lean, of.joint.line_shear])
 
     def places(of: Deformed | None) -> Floats:
-        return np.zeros(3) if of is None else np.array([of.elongation, math.sin(of.turn), of.lift])
+        if of is None:
+            return np.zeros(3)
+        return np.array([of.elongation, math.sin(of.turn) if large else of.turn, of.lift])
 
     done = float((loads(solution) + loads(before)) / 2 @ (places(solution) - places(before)))
     return work, done, size

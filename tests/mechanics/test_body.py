@@ -421,7 +421,7 @@ def test_punch_finds_its_limit_load_with_the_projection_alone(monkeypatch):
 
     Displacements alone come from above, in proportion to the cell at the punch's edge, where a fan of slip ends: the
     limit of two meshes, extrapolated so, within 1 %, and a load that has stopped growing (1e-3 over the last tenth).
-    Without the projection the nine points' volumes hold the flow back: above by more than a tenth on the finer mesh still, and rising.
+    Without the projection the nine points' volumes hold the flow back: above by a tenth on the finer mesh still, and rising.
     """
     coarse, fine = (mean_pressure(cells, 0.17) for cells in (2, 4))
     assert fine[1] / fine[0] - 1 < 1e-3

@@ -216,7 +216,7 @@ def test_history_brings_the_elastic_strain_back(frame, kind):
 
 
 def test_plastic_metric_is_the_exponential_maps():
-    """A flow of D along one direction from the virgin state: C_p^-1 = F^-1 exp(2 (e_trial - D)) F^-T, by scipy. Round-off, 1e-13."""
+    """A flow of D along one direction from the virgin state: C_p^-1 = F^-1 exp(2 (e_trial - D)) F^-T. Round-off, 1e-13."""
     frame = FRAMES["logarithmic"]
     gradient, _, width, shift = state_of(frame, "large")
     shift = np.zeros_like(shift)

@@ -30,13 +30,13 @@ SECTIONS = (
     ("materials", "Materials"),
     ("loads", "Loads and ends"),
     ("bondline", "Stress along the bondline"),
-    ("path", "Along the load's path"),  # where there is one
     ("solid", "The joint in 3D"),
     ("theories", "Beside the theories"),
     ("checks", "Mesh and self-checks"),
     ("cautions", "Cautions"),
     ("repeat", "To repeat this"),
 )
+PATH_SECTION = ("path", "Along the load's path")  # where there is one, before the joint in 3D
 HEADS = ("place, or theory", "part of the bond", "adherend")  # of the first columns of what the command prints
 SOLID_STRESS = "peel"  # what the picture in 3D is coloured by
 MOST_ROWS = 60  # of increments
@@ -87,7 +87,9 @@ def run_page(run: Run, units: str = "mm", progress: Callable[[str], None] | None
     scene = _attempt(lambda: _scene(run, units), "the view in 3D that can be turned")
     say("page")
     context = {
-        "sections": [section for section in SECTIONS if section[0] != "path" or run.path],
+        "sections": [
+            one for section in SECTIONS for one in ([PATH_SECTION] if section[0] == "solid" and run.path else []) + [section]
+        ],
         "nonlinear": joint.analysis.nonlinear,
         "joint": joint,
         "run": run,

@@ -23,7 +23,7 @@ __all__ = ["Key", "as_table", "check_table", "key_table", "keys_of", "material_t
 MARKS = ("from memory", "typical, no source", "typical")  # how a source begins that stands for none
 DERIVED = "follows from the other two elastic constants"
 
-YIELDING = ("tensile_yield", "hardening", "compression_ratio", "plastic_poisson_ratio")
+YIELDING = ("yield_surface", "tensile_yield", "hardening", "compression_ratio", "plastic_poisson_ratio")
 
 # What every self-check would catch.
 CAUGHT = {
@@ -170,6 +170,9 @@ def _of_material(material: Material, keys: list[str], joint: Joint, units: str) 
             rows.append(
                 Row((f"{part}.{name}", shown, meaning, _use(part, joint, keys), mark or "none", said), "marked" if mark else "")
             )
+    if isinstance(material, Adhesive):
+        meaning = (fields["yield_surface"].description or "").partition(";")[0]
+        rows.append(Row(("yield_surface", material.yield_surface, meaning, _use("yield_surface", joint, keys), "none", "")))
     what = "Adhesive" if isinstance(material, Adhesive) else "Adherend"
     caption = f"{what}: {_name(material)} ({', '.join(keys)})"
     return Table(caption, ("figure", "value", "meaning", "used for", "mark", "source"), rows, words=(0, 2, 3, 4, 5))

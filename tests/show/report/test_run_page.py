@@ -201,7 +201,8 @@ def test_figures_from_memory_or_without_source_bear_their_mark(drawn, run):
     seen, _ = drawn
     marked = [row for row in seen.rows if len(row) == 6 and row[4] in ("from memory", "typical, no source")]
     materials = run.joint.materials().values()
-    expected = {s for m in materials for s in m.sources.values() if s.startswith(("from memory", "typical"))}
+    tables = [table for m in materials for table in (m, *m.parts().values())]
+    expected = {s for table in tables for s in table.sources.values() if s.startswith(("from memory", "typical"))}
     assert {f"{row[4]}: {row[5]}".removesuffix(": ") for row in marked} == expected
     assert [row[5] for row in seen.rows if len(row) == 6 and row[0] == "elastic_modulus"][-1] == "given by the user"
     assert any(row[5].startswith("follows from") for row in seen.rows if len(row) == 6)
