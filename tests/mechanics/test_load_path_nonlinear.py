@@ -277,7 +277,7 @@ def test_perfectly_plastic_layer_bears_its_yield_stress_times_its_area(surface, 
     """A double lap with steel adherends flows along both bonds: the limit load is tau_y times their area, by hand.
 
     Tolerance 1 %: on the last thickness at each free end peel and shear share the yield surface (part of 2 x 0.3 of 40 mm),
-    and the load counts as at its limit where it grows by less than half a percent of what it did. The reason says what has yielded.
+    and the load counts as at its limit where it grows by less than half a percent of what it did. The reason says what yields.
     """
     adhesive = {**ELASTIC, "tensile_yield": 20.0, **surface}
     made = joint(double(STEEL, overlap=40.0), adhesive, {"force": 1.2 * shear * 2 * 25 * 40}, **PLASTIC)

@@ -69,7 +69,9 @@ def test_why_a_load_was_not_reached_stands_first(page):
     assert "<b>and</b>" not in page
 
 
-def test_the_view_has_the_increments_as_steps(run, sill):
+def test_the_view_has_the_increments_as_steps(run, sill, monkeypatch):
+    monkeypatch.setattr(scene, "MOST_STEPS", len(sill.path))
+    monkeypatch.setattr(scene, "MOST_NODES", len(sill.path) * len(run.section.points))
     data = scene.scene_data(run)
     assert len(data["steps"]) == len(sill.path)
     assert data["steps"][-1] == f"{len(sill.path)}, pull: 1100 N, -20 K"
