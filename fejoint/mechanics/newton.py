@@ -26,8 +26,9 @@ Floats = NDArray[np.float64]
 # Of the largest force of a cell on a node. Newton's last step squares the error, so that what is left is round-off as a rule.
 TOLERANCE = 1e-8
 MOST_ITERATIONS = 14
-# Of the stiffest entry times the largest displacement: what is left of large forces that cancel inside a stiff cell.
-ROUND_OFF = 4e-15
+# Of the stiffest entry times the largest displacement: what is left of large forces that cancel inside a stiff cell. It
+# loosens the tolerance up to ten times and no more: what has flown off has large displacements, too.
+ROUND_OFF, LOOSEST = 4e-15, 1e-7
 # A section that is unloaded keeps round-off of this share, and more, of the forces that it bore at the increment's start.
 REMEMBERED = 1e-3
 # A step is shortened where the work of the residual on it has not fallen to this share.
@@ -182,7 +183,8 @@ def equilibrium(problem: Problem, start: State, loading: Loading, guess: Floats 
         scale = max(now.scale, REMEMBERED * start.scale, 1e-200)
         residuals.append(largest / scale)
         reached = loading.travel is None or abs(beside[-1]) <= 1e-6 * abs(loading.travel)
-        if largest <= max(TOLERANCE * scale, ROUND_OFF * _stiffest(now) * float(np.abs(x).max(initial=0.0))) and reached:
+        cancelled = ROUND_OFF * _stiffest(now) * float(np.abs(start.unknowns).max(initial=0.0))
+        if largest <= max(TOLERANCE * scale, min(cancelled, LOOSEST * scale)) and reached:
             return Equilibrium(State(x, width, now.history, scale), share, now.internal, iteration, residuals)
         if iteration < 2:  # a guess at rest says nothing of the forces to come
             reference = max(reference, largest, scale)
