@@ -35,6 +35,10 @@ if TYPE_CHECKING:
     from fejoint.show.drawing import section_figure as section_figure
     from fejoint.show.files import write_run as write_run
     from fejoint.show.mesh import mesh_figure as mesh_figure
+    from fejoint.show.path_plots import bondline_steps_figure as bondline_steps_figure
+    from fejoint.show.path_plots import edge_moment_figure as edge_moment_figure
+    from fejoint.show.path_plots import path_figure as path_figure
+    from fejoint.show.path_plots import plastic_zone_figure as plastic_zone_figure
     from fejoint.show.plots import bondline_figure as bondline_figure
     from fejoint.show.plots import save_figure as save_figure
     from fejoint.show.plots import stress_axes as stress_axes
@@ -67,9 +71,13 @@ _HOME = {
     "SteppedLap": "fejoint.joint.families",
     "TheoryError": "fejoint.errors",
     "bondline_figure": "fejoint.show.plots",
+    "bondline_steps_figure": "fejoint.show.path_plots",
     "compare": "fejoint.mechanics.as_built",
+    "edge_moment_figure": "fejoint.show.path_plots",
     "load": "fejoint.joint.file",
     "mesh_figure": "fejoint.show.mesh",
+    "path_figure": "fejoint.show.path_plots",
+    "plastic_zone_figure": "fejoint.show.path_plots",
     "read_run": "fejoint.show.reading",
     "save_figure": "fejoint.show.plots",
     "section_figure": "fejoint.show.drawing",

@@ -40,7 +40,7 @@ SOFTER = 1.5
 FARTHEST = 4.0
 # The load counts as at its limit where it grows by less than this share of what the same travel cost at the step's start.
 LIMIT = 5e-3
-MOST_INCREMENTS = 300
+MOST_INCREMENTS = 150
 CUTS = 8  # halvings of a travel before the increment is given up
 
 

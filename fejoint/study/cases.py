@@ -6,7 +6,6 @@ import hashlib
 import json
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from functools import cache
 from typing import Any
 
 from fejoint.errors import JointError
@@ -14,8 +13,8 @@ from fejoint.joint.description import Joint
 from fejoint.joint.file import joint_from_document
 from fejoint.joint.keys import known_keys, with_values
 from fejoint.mechanics.reuse import mesh_key, system_key
-from fejoint.mechanics.section import script_path
-from fejoint.show.files import joint_as_understood, versions
+from fejoint.show.files import joint_as_understood
+from fejoint.show.path_files import numeric_versions
 from fejoint.study.columns import Function, source_of
 from fejoint.study.plan import Plan
 from fejoint.units import as_number
@@ -92,19 +91,6 @@ def identity(
         **{f"function {name}": _digest(source_of(function))[:16] for name, function in functions.items()},
         "curves kept": _json(curves),
     }
-
-
-def numeric_versions() -> dict[str, str]:
-    """Return the versions of what computes the numbers, the direct solver and the geometry scripts among them."""
-    found = {name: version for name, version in versions().items() if name not in ("python", "pydantic")}
-    return found | {"geometry scripts": _scripts()}
-
-
-@cache
-def _scripts() -> str:
-    """Return a hash of the geometry scripts: with the joint they decide the mesh."""
-    folder = script_path("single_lap.geo").parent
-    return _digest(*(f"{path.name} {path.read_text(encoding='utf-8')}" for path in sorted(folder.glob("*.geo"))))[:16]
 
 
 def _number(value: Any, unit: str | None) -> Any:
