@@ -197,12 +197,12 @@ def equilibrium(problem: Problem, start: State, loading: Loading, guess: Floats 
         farther = float(more[-1]) if loading.travel is not None else 0.0
         length, work = 1.0, float(residual @ step)
         # The first step is a guess, and at a given travel the load is a result: there no energy need fall on the way.
-        tries = SHORTENINGS if loading.travel is None and iteration > 0 else 0
-        for left_over in range(tries, -1, -1):
+        falls = loading.travel is None and iteration > 0
+        for left_over in range(SHORTENINGS, -1, -1):
             now = evaluated(x + length * step, width + length * wider)
             residual, beside = out_of_balance(now, x + length * step, width + length * wider, share + length * farther)
             left = float(residual @ step)
-            if not left_over or (np.isfinite(left) and abs(left) <= ENOUGH * abs(work)):
+            if not left_over or (np.isfinite(left) and (not falls or abs(left) <= ENOUGH * abs(work))):
                 break
             length *= float(np.clip(work / (work - left), 0.1, 0.5)) if np.isfinite(left) and left != work else 0.25
         x, width, share = x + length * step, width + length * wider, share + length * farther

@@ -41,7 +41,8 @@ FARTHEST = 4.0
 # The load counts as at its limit where it grows by less than this share of what the same travel cost at the step's start.
 LIMIT = 5e-3
 MOST_INCREMENTS = 150
-CUTS = 8  # halvings of a travel before the increment is given up
+# Halvings of a travel, and what it may shrink to over that of the step's first increment, before the increment is given up.
+CUTS, SMALLEST = 8, 2e-3
 
 
 @dataclass(frozen=True, eq=False)
@@ -301,13 +302,17 @@ def _by_travel(
     stretch: _Stretch, state: State, pace: Pace, travel: float, velocity: Floats, end: float, residual: float
 ) -> tuple[Equilibrium, Pace]:
     x = state.unknowns
-    for _ in range(CUTS):
+    for attempt in range(CUTS):
+        if travel < SMALLEST * FIRST * pace.ease:
+            break
+        if attempt > 1:  # what came before leads astray
+            velocity = np.zeros_like(x)
         speed = stretch.work(velocity)
         ahead = travel / speed if speed > 0 else 0.0
         try:
             found = stretch.at(state, pace.share + ahead, x + ahead * velocity, travel)
         except ConvergenceError as error:
-            residual, travel, velocity = error.residual, travel / 2, np.zeros_like(x)
+            residual, travel = error.residual, travel / 2
             continue
         gained = found.share - pace.share
         if gained <= LIMIT * travel / max(pace.ease, 1e-300):

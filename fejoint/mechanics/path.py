@@ -270,7 +270,9 @@ def _why(last: Deformed, said: str) -> str:
     if "limit load" in said or cause:
         reason = cause or "it gives way without gaining load"
         return f"limit load: the joint carries {at} in step {last.step!r} and no more, {share:.4g} % of the step: {reason}"
-    return f"not converged beyond {at} in step {last.step!r}: {said}"
+    tip = any(y.surface != "von-mises" for y in joint.yielding().values())
+    more = " A cone or paraboloid has no stiffness at its tip; some hardening, or von Mises, may go further." if tip else ""
+    return f"not converged beyond {at} in step {last.step!r}: {said}{more}"
 
 
 def _yielded_through(solution: Deformed, name: str) -> bool:

@@ -81,6 +81,7 @@ def path_figure(result: Outcome, units: str = "mm") -> Figure:
         for axes, label in zip(grid.flat, ("travel", "peaks", "strain", "yielded"), strict=False):
             axes.set_label(label)
             axes.margins(x=0.06, y=0.12)
+            axes.locator_params(axis="x", nbins=6)
         handles, _ = grid[0, 0].get_legend_handles_labels()
         legend_below(figure, handles, 3)
         settled(figure)
