@@ -136,15 +136,17 @@ LOADS = {
 }
 
 
-@pytest.mark.parametrize("family", FAMILIES.values(), ids=FAMILIES)
-@pytest.mark.parametrize("load", LOADS.values(), ids=LOADS)
+@pytest.mark.parametrize(
+    ("family", "load"),
+    [(single, name) for name in LOADS] + [(double, "clamped"), (stepped, "clamped, sheared"), (stepped, "pinned, moment")],
+)
 def test_small_loads_give_the_linear_answer(family, load):
     """A millionth of a working load, with large rotation: displacements, end forces and stresses of the linear analysis.
 
     Tolerance 1e-6: at the working load rotation changes the answer by the order of itself, so at a millionth by 1e-6
     of that, and Newton's method leaves 1e-8.
     """
-    made = joint(family(), GLUE, load, **LARGE)
+    made = joint(family(), GLUE, LOADS[load], **LARGE)
     solution, wanted = end_of(made).solution, linear(made)
     assert difference(solution, wanted) < 1e-6
     for name, end in wanted.ends.items():
@@ -160,11 +162,10 @@ def test_small_loads_give_the_linear_answer(family, load):
         assert np.abs(found - stress).max() < 1e-5 * np.abs(stress).max()  # differences of displacements: a digit less
 
 
-@pytest.mark.parametrize("family", FAMILIES.values(), ids=FAMILIES)
-def test_small_loads_know_no_frames(family):
+def test_small_loads_know_no_frames():
     """Where nothing yields yet, small and large rotation agree at a millionth of a working load (1e-6, as above)."""
     load = {"force": 2e-3, "temperature_change": -1e-4}
-    small, large = (end_of(joint(family(), CONE, load, **{**ALL, "large_rotation": on})) for on in (False, True))
+    small, large = (end_of(joint(single(), CONE, load, **{**ALL, "large_rotation": on})) for on in (False, True))
     assert difference(large.solution, small.solution) < 1e-6
     assert large.plastic_strain["adhesive"] == 0
 
@@ -269,7 +270,7 @@ def test_unloading_follows_the_elastic_slope():
     ("surface", "shear"),
     [
         ({}, 20 / np.sqrt(3)),
-        ({"yield_surface": "cone", "compression_ratio": 1.3}, 20 / np.sqrt(3) * 2.6 / 2.3),
+        pytest.param({"yield_surface": "cone", "compression_ratio": 1.3}, 20 / np.sqrt(3) * 2.6 / 2.3, marks=pytest.mark.slow),
     ],
     ids=["von-mises", "cone"],
 )
@@ -313,13 +314,12 @@ def through_a_file(marker):
         )
 
 
-@pytest.mark.parametrize("after", [1, 4])
-def test_interrupted_paths_go_on_to_the_last_bit(after):
+def test_interrupted_paths_go_on_to_the_last_bit():
     """Cooled, then pulled to its limit (increments by travel at the end): the first increments stored, the rest walked anew."""
     made = joint(single(), CONE, {"force": 6500.0, "temperature_change": -60.0}, **ALL)
     whole, limit = walked(made)
     d = mesh_of(made)
-    markers = [through_a_file(marker_of(result)) for result in whole[:after]]
+    markers = [through_a_file(marker_of(result)) for result in whole[:4]]
     again, why, _ = follow_path(made, d, pattern_of(d, "clamped", False), lambda text: None, start=markers)
     assert why == limit
     assert len(again) == len(whole)
@@ -333,8 +333,11 @@ def test_interrupted_paths_go_on_to_the_last_bit(after):
 # ---- all at once, and what the checks see ----------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("adhesive", [GLUE, CONE, PARABOLOID], ids=["von-mises", "cone", "paraboloid"])
-@pytest.mark.parametrize("family", FAMILIES.values(), ids=FAMILIES)
+@pytest.mark.parametrize(
+    ("family", "adhesive"),
+    [(single, GLUE), (double, CONE), (stepped, PARABOLOID)],
+    ids=["single, von-mises", "double, cone", "stepped, paraboloid"],
+)
 def test_everything_at_once_comes_through(family, adhesive):
     """Large rotation, plastic adhesive and adherends, cooled and pulled: finite, at its load, and its forces balance.
 

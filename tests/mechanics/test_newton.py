@@ -87,11 +87,27 @@ def at_load(problem, share, start=None, travel=None, guess=None):
     return equilibrium(problem, start or State.virgin(problem), Loading({}, {"axial": 1.0}, NOW, share, travel), guess)
 
 
-def cantilever(length=20.0, cells=(8, 1)):
+def cantilever(length=5.0, cells=(4, 1)):
     """Return the ties of a strip held on the left that bears its load in the middle of its right edge."""
     d, at = strip(cells, (length, 1.0))
     left, right = np.flatnonzero(at[:, 0] < 1e-9), np.flatnonzero((at[:, 0] > length - 1e-9) & (np.abs(at[:, 1]) < 1e-9))
     return tied(d, [one(d, 2 * right + 1)], np.concatenate([2 * left, 2 * left + 1]))
+
+
+RISE = 1.0
+
+
+def arch():
+    """Return half a shallow two-bar arch under a load on its apex, which is on the left and moves along y alone.
+
+    The foot on the right turns where it is. The bar is straight, ten times as long as the arch is high and far from buckling.
+    """
+    length = np.hypot(10.0, RISE)
+    d, at = strip((8, 2), (length, 2.0), -np.arctan(RISE / 10))
+    on_line = np.abs(at[:, 1]) < 1e-9
+    left, right = np.flatnonzero(on_line & (at[:, 0] < 1e-9)), np.flatnonzero(on_line & (at[:, 0] > length - 1e-9))
+    ties = tied(d, [-one(d, 2 * left + 1)], np.concatenate([2 * left, 2 * right, 2 * right + 1]))
+    return problem_of(ties, "green_lagrange")
 
 
 def sheared_block():
@@ -118,17 +134,18 @@ def order_of(residuals):
 
 
 def plastic_case():
-    """Return a block that flows and is to flow on, its last increment of the same kind: no point starts or stops to yield."""
+    """Return a block that flows and is to flow on: no point starts or stops to yield in its next increment."""
     problem = problem_of(sheared_block(), "logarithmic", HARDENING, symmetric=True)
-    state = at_load(problem, 36.0).state
-    state = at_load(problem, 50.0, state).state
-    return problem, state, 54.0
+    state = State.virgin(problem)
+    for load in (36.0, 50.0, 54.0):
+        state = at_load(problem, load, state).state
+    return problem, state, 56.0
 
 
 def turning_case():
     """Return a strip that is bent far and is to be bent farther."""
     problem = problem_of(cantilever(), "green_lagrange", symmetric=True)
-    return problem, at_load(problem, -3.0).state, -5.0
+    return problem, at_load(problem, -6.0, at_load(problem, -3.0).state).state, -8.0
 
 
 CASES = pytest.mark.parametrize("case", [plastic_case, turning_case])
@@ -175,19 +192,20 @@ def test_one_factorisation_and_one_evaluation_an_iteration(travel, monkeypatch):
 
 
 def test_steps_that_go_too_far_are_shortened(monkeypatch):
-    """A slender strip bent far in one increment: the linear step stretches it, the way back is shortened, and it comes to rest.
+    """An arch under five times its limit load in one increment: soft where it is flat, it is thrown too far, and comes to rest.
 
-    The end is that of the same load in ten increments, which need no shortening, to what Newton's method leaves (1e-6 of the
-    displacements: 1e-8 of a force, and a strip is as much softer in bending as its slenderness squared, 400, makes it).
+    On the branch behind its mirror image: the load there, found by travel, is the same, to 1e-6 (what Newton's method leaves).
     """
-    problem = problem_of(cantilever(), "green_lagrange", symmetric=True)
-    state = State.virgin(problem)
-    for load in np.linspace(-0.4, -4.0, 10):
-        state = at_load(problem, load, state).state
+    problem = arch()
     _, evaluated = counted(monkeypatch)
-    found = at_load(problem, -4.0)
+    found = at_load(problem, 3.0)
     assert len(evaluated) > found.iterations + 1
-    assert np.abs(found.state.unknowns - state.unknowns).max() < 1e-6 * np.abs(state.unknowns).max()
+    assert found.state.unknowns[0] > 2 * RISE
+    state, load = State.virgin(problem), 0.0
+    for _ in range(10):
+        rest = at_load(problem, load, state, travel=found.state.unknowns[0] / 10)
+        state, load = rest.state, rest.share
+    assert load == pytest.approx(3.0, rel=1e-6)
 
 
 # ---- the unknowns beside the section's --------------------------------------------------------------------------------
@@ -195,7 +213,7 @@ def test_steps_that_go_too_far_are_shortened(monkeypatch):
 
 @pytest.mark.parametrize(("frame", "yielding"), [("small", None), ("green_lagrange", None), ("logarithmic", HARDENING)])
 def test_width_strain_leaves_no_force_across(frame, yielding):
-    """Net force across the width below 1e-8 of what holds the width when it is held: the force of the same load in plane strain."""
+    """Net force across the width below 1e-8 of the force that holds the width under the same load in plane strain."""
     free, held = (problem_of(sheared_block(), frame, yielding, generalised=on) for on in (True, False))
     environment = Environment(60.0)
     found, other = (equilibrium(p, State.virgin(p), Loading({}, {"axial": 1.0}, environment, 40.0)) for p in (free, held))
@@ -215,31 +233,27 @@ def test_travel_passes_the_limit_load_of_a_shallow_arch():
 
     The load's point goes to 2 h in steps of h / 4. At h the bar is straight and level, at 2 h it is turned and free
     of stress: loads of zero to 1e-6 of the largest, what Newton's method leaves. It rises to a limit before h and the same
-    load pulls it down behind, to 1e-2 (the formula of two bars is odd about h up to the squared slope, 1e-2).
+    loads come back with the other sign behind: a mirror image with every force turned round, 1e-6 again.
     """
-    h, length = 1.0, np.hypot(10.0, 1.0)
-    d, at = strip((8, 2), (length, 2.0), -np.arctan(h / 10))
-    on_line = np.abs(at[:, 1]) < 1e-9
-    left, right = np.flatnonzero(on_line & (at[:, 0] < 1e-9)), np.flatnonzero(on_line & (at[:, 0] > length - 1e-9))
-    # The apex is on the left and goes down: it moves along y alone, the foot on the right turns where it is.
-    problem = problem_of(tied(d, [-one(d, 2 * left + 1)], np.concatenate([2 * left, 2 * right, 2 * right + 1])), "green_lagrange")
+    problem = arch()
     state, load, loads = State.virgin(problem), 0.0, []
     for _ in range(8):
-        rest = at_load(problem, load, state, travel=h / 4)
+        rest = at_load(problem, load, state, travel=RISE / 4)
         state, load = rest.state, rest.share
         loads.append(load)
     largest = max(loads)
-    assert state.unknowns[0] == pytest.approx(2 * h, abs=1e-9)
+    assert state.unknowns[0] == pytest.approx(2 * RISE, abs=1e-6)
     assert loads.index(largest) in (0, 1)
     assert abs(loads[3]) < 1e-6 * largest
     assert abs(loads[7]) < 1e-6 * largest
-    assert loads[:3] == pytest.approx([-force for force in loads[6:3:-1]], rel=1e-2)
+    assert loads[:3] == pytest.approx([-force for force in loads[6:3:-1]], rel=1e-6)
 
 
 def test_a_bar_that_flows_falls_below_its_limit_by_travel_alone():
-    """Perfectly plastic in true stress: the load falls as the area does, sigma (1 + strain)^-1 times the elastic change of volume.
+    """Perfectly plastic, pulled: the load over the undeformed area is the Kirchhoff stress, 20, over the stretch, and falls.
 
-    Travel follows it, to 1e-6. No load above the limit has a state of rest: at a given load Newton's method says so.
+    Travel follows it, to 1e-6 (what Newton's method leaves). No load above the limit has a state of rest: at a given load
+    Newton's method says so.
     """
     problem = problem_of(stretched_bar(), "logarithmic", PERFECT, generalised=True)
     state, load, loads = State.virgin(problem), 0.0, []
@@ -251,7 +265,6 @@ def test_a_bar_that_flows_falls_below_its_limit_by_travel_alone():
         state, load = rest.state, rest.share
         loads.append(load)
     flows = strain > 0.011
-    # The axial force over the undeformed area is the Kirchhoff stress, 20, over the stretch.
     assert np.array(loads)[flows] == pytest.approx(20 / (1 + strain[flows]), rel=1e-6)
     assert loads[-1] < 0.93 * max(loads)
     with pytest.raises(ConvergenceError, match="did not come to rest"):
@@ -263,7 +276,7 @@ def test_a_bar_that_flows_falls_below_its_limit_by_travel_alone():
 
 @pytest.mark.parametrize("large", [False, True], ids=["small", "large"])
 def test_a_mechanism_ends_in_one_sentence(large):
-    """Two mechanisms: a strip that nothing holds, and one that hinges on a node. No number that is none, no warning of numpy's."""
+    """A strip that nothing holds, and one that hinges on a node: no number that is none, no warning of numpy's."""
     d, at = strip((4, 1), (4.0, 1.0))
     right = np.flatnonzero(at[:, 0] > 4 - 1e-9)
     corner = np.flatnonzero((at[:, 0] < 1e-9) & (at[:, 1] < -0.5 + 1e-9))
@@ -279,34 +292,30 @@ def test_a_mechanism_ends_in_one_sentence(large):
 def test_no_load_is_rest():
     """Bent far and let go: an elastic strip is straight again, 1e-6 of where it was; nothing at all asks for no iteration."""
     problem = problem_of(cantilever(), "green_lagrange", symmetric=True)
-    bent = at_load(problem, -4.0).state
-    assert abs(bent.unknowns[0]) > 2
+    bent = at_load(problem, -3.0).state
+    assert abs(bent.unknowns[0]) > 0.5
     back = at_load(problem, 0.0, bent)
     assert np.abs(back.state.unknowns).max() < 1e-6 * np.abs(bent.unknowns).max()
     assert at_load(problem, 0.0).iterations == 0
 
 
-def test_a_yielded_block_let_go_comes_to_rest_without_new_flow():
-    """A block that has flowed everywhere, let go: stresses of its own are left and no plastic strain comes on top."""
+def test_a_yielded_block_let_go_comes_to_rest():
+    """A block that has flowed, let go: some of its shear is left, and no plastic strain is taken back."""
     problem, state, _ = plastic_case()
     back = at_load(problem, 0.0, state)
-    assert 0 < back.state.unknowns[0] < state.unknowns[0]
-    assert back.residuals[-1] <= 1e-7
+    assert 0.1 < back.state.unknowns[0] / state.unknowns[0] < 1
     before, after = state.history["adhesive"][1], back.state.history["adhesive"][1]
-    assert before.min() > 0
     assert (after >= before).all()
 
 
-def bent(frame, moment, large):
-    """Return the turn of a strip 20 x 1 under a moment on its right face, which stays plane; the left one turns not."""
-    length = 20.0
+def bent(frame, moment, large, length=20.0):
+    """Return the turn of a strip of a height of 1 under a moment on its right face, which stays plane; the left one turns not."""
     d, at = strip((10, 2), (length, 1.0))
     left, right = np.flatnonzero(at[:, 0] < 1e-9), np.flatnonzero(at[:, 0] > length - 1e-9)
     middle = left[np.abs(at[left, 1]) < 1e-9]
     turn = np.zeros(2 * len(at))
     turn[2 * right] = -at[right, 1]
     ties = tied(d, [one(d, 2 * right), turn], np.concatenate([2 * left, 2 * middle + 1]))
-    # The middle of the face has no part in its turn, and all of it in going along.
     ties.named = {"axial": 0, "turn": 1}
     problem = problem_of(ties, frame, large=large)
     found = equilibrium(problem, State.virgin(problem), Loading({}, {"turn": 1.0}, NOW, moment))
@@ -316,12 +325,13 @@ def bent(frame, moment, large):
 def test_a_moment_turns_a_face_by_the_beams_formula():
     """M L / (E' I), E' = E / (1 - nu^2): exact in plane strain, to 1e-9 in one iteration (linear).
 
-    Turned far, by 0.5, the unknown is the sine of that angle. A strip of strains of 1.25 % (t / 2 over its radius) errs by their
-    square and its product with factors of a few: 1e-3.
+    Turned far, by 0.5, the unknown is the sine of that angle. The face may slide in itself, so that its forces lie along x:
+    beside the moment they shear it to and fro, which fades within a thickness. That costs the part sin^2 t / L, 1.2 %; a
+    moment whose work is on the sine would be off by 1 - cos, 12 %.
     """
     stiffness = E / (1 - NU**2) / 12
     sine, found = bent("small", 0.5 * stiffness / 20.0, False)
     assert found.iterations == 1
     assert sine == pytest.approx(0.5, rel=1e-9)
     sine, found = bent("green_lagrange", 0.5 * stiffness / 20.0, True)
-    assert np.arcsin(sine) == pytest.approx(0.5, rel=1e-3)
+    assert np.arcsin(sine) == pytest.approx(0.5, rel=np.sin(0.5) ** 2 / 20)
