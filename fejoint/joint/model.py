@@ -182,7 +182,7 @@ def _shown(value: Any, unit: str = "") -> str:
         # A whole number may have more digits than Python turns into text, or into a float.
         huge = isinstance(value, int) and abs(value) >= 1e300
         text = f"{'-' if value < 0 else ''}1e300 or more" if huge else f"{value:g}"
-        return f'"{text} {unit}"' if unit else text
+        return f'"{text} {unit.removesuffix(" absolute")}"' if unit else text
     try:  # JSON writes line ends and control characters as TOML does
         text = json.dumps(value, ensure_ascii=False) if isinstance(value, str) else repr(value)
     except (ValueError, RecursionError):  # too many digits, nested too deeply

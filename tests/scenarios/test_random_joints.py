@@ -1,4 +1,4 @@
-"""Random valid joints of workshop proportions solve and pass their own checks, a hundred or more of each family."""
+"""Random valid joints of workshop proportions solve and pass their own checks: fifty of each family, a hundred where slow."""
 
 import pytest
 from hypothesis import HealthCheck, Phase, given, settings
@@ -145,21 +145,42 @@ def passes(joint):
     assert not missed
 
 
-@settings(max_examples=100, **TAKEN_ALIKE)
+@settings(max_examples=50, **TAKEN_ALIKE)
 @given(joints())
 def test_random_joints_pass_their_checks(joint):
     passes(joint)
 
 
+@pytest.mark.slow
 @settings(max_examples=100, **TAKEN_ALIKE)
+@given(joints())
+def test_a_hundred_random_joints_pass_their_checks(joint):
+    passes(joint)
+
+
+@settings(max_examples=50, **TAKEN_ALIKE)
 @given(double_laps())
 def test_random_double_laps_pass_their_checks(joint):
     passes(joint)
 
 
+@pytest.mark.slow
 @settings(max_examples=100, **TAKEN_ALIKE)
+@given(double_laps())
+def test_a_hundred_random_double_laps_pass_their_checks(joint):
+    passes(joint)
+
+
+@settings(max_examples=50, **TAKEN_ALIKE)
 @given(stepped_laps(1, 8))
 def test_random_stepped_laps_pass_their_checks(joint):
+    passes(joint)
+
+
+@pytest.mark.slow
+@settings(max_examples=100, **TAKEN_ALIKE)
+@given(stepped_laps(1, 8))
+def test_a_hundred_random_stepped_laps_pass_their_checks(joint):
     passes(joint)
 
 
