@@ -125,8 +125,9 @@ def _stream(path: Path, curves: Iterator[tuple[int, pd.DataFrame]]) -> None:
 
     number, text = pa.int64(), pa.string()
     columns = {"x_mm": pa.float64(), "shear_MPa": pa.float64(), "peel_MPa": pa.float64(), "axial_MPa": pa.float64()}
-    kinds = {"case": number, "bondline": number, "level": text, **columns, "measure": text, "transferred_N": pa.float64()}
+    along = ("transferred_N", "shear_strain", "plastic_strain", "cauchy_shear_MPa", "cauchy_peel_MPa", "cauchy_axial_MPa")
+    kinds = {"case": number, "bondline": number, "level": text, **columns, "measure": text, **dict.fromkeys(along, pa.float64())}
     schema = pa.schema(list(kinds.items()))
     with pq.ParquetWriter(path, schema) as writer:
-        while some := [frame.assign(case=case)[list(kinds)] for case, frame in islice(curves, 100)]:
+        while some := [frame.assign(case=case).reindex(columns=list(kinds)) for case, frame in islice(curves, 100)]:
             writer.write_table(pa.Table.from_pandas(pd.concat(some), schema=schema, preserve_index=False))

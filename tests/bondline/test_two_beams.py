@@ -286,16 +286,17 @@ def test_free_ends_differ_at_the_ends_alone():
 def test_thin_layers_keep_their_digits(ta, length):
     """Edge effects a thousand times shorter than the overlap are parted from the rest; many short pieces need no parting.
 
-    Both are exact but for round-off, 1e-8 of the peaks; one exponential over a
-    piece would grow to exp(100) and lose all digits.
+    Both are exact but for round-off, 1e-7 of the peaks: it hangs on the processor, whose kernels of linear algebra add in
+    another order; 1e-8 held on one and missed on another, at 2e-8. One exponential over a piece would grow to exp(100) and
+    lose all digits.
     """
     layer = Layer(700, 2700, ta, "free ends")
     found = frame(SHEET, STRAP, layer, length, (50, 60), 100, "clamped", pieces=100)
     fine = frame(SHEET, STRAP, layer, length, (50, 60), 100, "clamped", pieces=1600)
     for name in ("shear", "peel"):
         few, many = getattr(found, name)[::2], getattr(fine, name)[::32]
-        assert np.abs(few - many).max() <= 1e-8 * np.abs(many).max()
-    assert found.lower[0, M] == pytest.approx(fine.lower[0, M], rel=1e-8)
+        assert np.abs(few - many).max() <= 1e-7 * np.abs(many).max()
+    assert found.lower[0, M] == pytest.approx(fine.lower[0, M], rel=1e-7)
 
 
 # ---- the frame -------------------------------------------------------------
