@@ -280,12 +280,19 @@ class Assumed:
 
 @dataclass(frozen=True, eq=False)
 class Tied:
-    """What ties a section's displacements, for checks that hold it as no joint is held: see `linear.Pattern`."""
+    """What ties a section's displacements, for checks that hold it as no joint is held: see `linear.Pattern`.
+
+    They move as the columns of `transform` say; `named` ones bear loads.
+    """
 
     discretisation: Discretisation
     transform: sp.csr_array
-    named: dict[str, int]
-    analysis: Analysis = field(default_factory=Analysis)
+    named: dict[str, int] = field(default_factory=lambda: {"axial": 0})
+
+    @property
+    def analysis(self) -> Analysis:
+        """A new one every time: the product leaves entries out that are zero, so the pattern is not always the same."""
+        return Analysis()
 
     def matrix(self, stiffness_ec: Floats) -> sp.csc_array:
         """Return the section's matrix of element stiffness matrices."""

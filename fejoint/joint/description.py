@@ -103,23 +103,12 @@ class Joint(Model):
         """Whether the upper half of the section stands for the whole, by symmetry about y = 0."""
         return self.geometry.has_like_halves and self.load.force_alone and not self.analysis.nonlinear
 
-    def at(
-        self,
-        *,
-        force: float | None = None,
-        moment: float | None = None,
-        shear_force: float | None = None,
-        temperature_change: float | None = None,
-        moisture: float | None = None,
-    ) -> Joint:
-        """Return the joint under another momentary load, without steps; what is not named is as at the end of its path.
+    def at(self, **now: float) -> Joint:
+        """Return the joint under another momentary load, without steps (`Load.at`): what is not named is as at its path's end.
 
         It stays in the state out of plane that the whole path has.
         """
-        load = self.load.at(
-            force=force, moment=moment, shear_force=shear_force, temperature_change=temperature_change, moisture=moisture
-        )
-        return self.replace(load=load, analysis=self.analysis.replace(out_of_plane=self.out_of_plane))
+        return self.replace(load=self.load.at(**now), analysis=self.analysis.replace(out_of_plane=self.out_of_plane))
 
     def yielding(self) -> dict[str, Yielding]:
         """Return how each region yields that may do so in this analysis, by the region's name."""

@@ -232,7 +232,8 @@ class _Part:
         frame, n = behaviour.frame, len(self.gradient)
         shift = np.zeros(n)
         if behaviour.projected:
-            shift = self._projected(frame.volume(self.gradient, self.width)) - frame.volume(self.gradient, self.width)
+            volume = frame.volume(self.gradient, self.width)
+            shift = self._projected(volume) - volume
         return frame.measured(self.gradient, self.width, shift, self.metric), shift
 
     def advanced(self, behaviour: Behaviour, updated: Any, shift: Floats) -> tuple[Floats, Floats]:

@@ -18,7 +18,7 @@ from fejoint.bondline.edge_moment import buckling_share
 from fejoint.joint.description import Joint
 from fejoint.mechanics.elasticity import strain
 from fejoint.mechanics.linear import Solution, laws_of
-from fejoint.mechanics.recovery import cell_stress, cut_resultant
+from fejoint.mechanics.recovery import cut_resultant
 
 __all__ = [
     "Check",
@@ -233,7 +233,7 @@ def _jump(solution: Solution, stress: Floats, floor: float) -> float:
     """Return the largest jump of shear or peel between elements on the mid-lines, over the largest stress there."""
     d = solution.discretisation
     cells = d.section.cells("adhesive")
-    nodal = np.einsum("aq,icq->cai", np.linalg.inv(d.shape_qa), cell_stress(solution, "adhesive"), optimize=True)
+    nodal = np.einsum("aq,icq->cai", np.linalg.inv(d.shape_qa), solution.stress("adhesive"), optimize=True)
     jump, scale = 0.0, floor
     for bond in solution.joint.geometry.bonds():
         line = np.unique(d.line(f"bondline {bond.number} middle"))

@@ -154,9 +154,7 @@ def _along_the_path(
     clock = {**first.seconds, "path": 0.0}
 
     def meshed(density: float) -> tuple[Discretisation, Pattern]:
-        d = kept.once(mesh_key(joint, density), lambda: discretise(mesh_section(joint, density)))
-        held = f"{joint.load.ends} {joint.load.guided}"
-        return d, kept.once(f"{mesh_key(joint, density)} {held}", lambda: pattern_of(d, joint.load.ends, joint.load.guided))
+        return _meshed(joint, density, joint.load.guided, clock, say, kept)
 
     found, limit, done = follow_path(joint, *meshed(density), say, record, start)
     last = found[-1]
@@ -174,10 +172,11 @@ def _along_the_path(
         Check("load_reached", 0.0 if not limit else 1.0 - done[1], 0.0, "share of the last load step that could not be reached"),
         *_error_checks(error, joint),
     ]
-    clock["path"] = round(time.perf_counter() - start_time - sum(first.seconds.values()), 4)
+    clock["path"] = time.perf_counter() - start_time - sum(clock.values())
+    seconds = {stage: round(value, 4) for stage, value in clock.items()}
     said_otherwise = [check for check in checks if not limit or check.name != "load_reached"]
     told = cautions(last.solution, last.bondlines, last.adherend_sections, last.bond_forces, said_otherwise)
-    end = replace(last, checks=checks, discretisation_error=error, seconds=clock, warnings=([limit] if limit else []) + told)
+    end = replace(last, checks=checks, discretisation_error=error, seconds=seconds, warnings=([limit] if limit else []) + told)
     end = replace(end, limit=limit, asked=joint, joint=last.joint if limit else joint)
     return replace(end, path=(*found[:-1], end))
 
@@ -196,28 +195,38 @@ def _error_checks(error: dict[str, float], joint: Joint) -> list[Check]:
     ]
 
 
-def _solve_level(joint: Joint, density: float, clock: dict[str, float], say: Callable[[str], None], kept: Kept) -> _Level:
-    def timed(stage: str, work: Callable[[], Any]) -> Any:
-        start = time.perf_counter()
-        made = work()
-        clock[stage] += time.perf_counter() - start
-        return made
+def _timed(clock: dict[str, float], stage: str, work: Callable[[], Any]) -> Any:
+    start = time.perf_counter()
+    made = work()
+    clock[stage] += time.perf_counter() - start
+    return made
 
-    def meshed() -> Discretisation:
+
+def _meshed(
+    joint: Joint, density: float, lifted: bool, clock: dict[str, float], say: Callable[[str], None], kept: Kept
+) -> tuple[Discretisation, Pattern]:
+    """Return a joint's section of a density, and the pattern of its matrix with the ends as they are held."""
+
+    def made() -> Discretisation:
         say(f"meshing, density {density:g}")
-        section = timed("mesh", lambda: mesh_section(joint, density))
-        made: Discretisation = timed("assemble", lambda: discretise(section))
-        return made
+        section = _timed(clock, "mesh", lambda: mesh_section(joint, density))
+        found: Discretisation = _timed(clock, "assemble", lambda: discretise(section))
+        return found
 
+    mesh, ends = mesh_key(joint, density), joint.load.ends
+    d = kept.once(mesh, made)
+    pattern = kept.once(f"{mesh} {ends} {lifted}", lambda: _timed(clock, "assemble", lambda: pattern_of(d, ends, lifted)))
+    return d, pattern
+
+
+def _solve_level(joint: Joint, density: float, clock: dict[str, float], say: Callable[[str], None], kept: Kept) -> _Level:
     load, lifted = joint.load, joint.load.shear_force != 0
-    mesh, held = mesh_key(joint, density), f"{load.ends} {lifted}"
-    d = kept.once(mesh, meshed)
+    d, pattern = _meshed(joint, density, lifted, clock, say, kept)
     say(f"solving, {len(d.nodes_ac)} cells")
-    pattern = kept.once(f"{mesh} {held}", lambda: timed("assemble", lambda: pattern_of(d, load.ends, lifted)))
     system = kept.once(
         system_key(joint, density),
-        lambda: timed("assemble", lambda: assemble(d, laws_of(joint, d.section), load.ends, lifted, pattern)),
+        lambda: _timed(clock, "assemble", lambda: assemble(d, laws_of(joint, d.section), load.ends, lifted, pattern)),
     )
-    solution = timed("solve", lambda: unfolded(solve_linear(system, joint)))
-    stress = timed("recover", lambda: nodal_stress(solution))
-    return _Level(solution, stress, timed("recover", lambda: recover_bondlines(solution, stress)))
+    solution = _timed(clock, "solve", lambda: unfolded(solve_linear(system, joint)))
+    stress = _timed(clock, "recover", lambda: nodal_stress(solution))
+    return _Level(solution, stress, _timed(clock, "recover", lambda: recover_bondlines(solution, stress)))

@@ -172,6 +172,12 @@ class Solution:
         """Return where the mid-plane of every adherend enters the overlap, x and y, mm, for the moments there."""
         return {name: (x, self.ends[name].y) for name, x in self.joint.geometry.entries().items() if name in self.ends}
 
+    def strain(self, region: str) -> Floats:
+        """Return the element strains of a region at its quadrature points, shape (4, cells, q), free strain included."""
+        d = self.discretisation
+        cells = d.section.cells(region)
+        return strain(d.grad_ajqc[cells], self.displacement[d.nodes_ac[cells]], self.width_strain)
+
     def stress(self, region: str, kind: str = "bondline") -> Floats:
         """Return the element stresses of a region at its quadrature points, shape (4, cells, q), MPa.
 
@@ -179,10 +185,7 @@ class Solution:
         space) or ``carried`` (per area of the undeformed section); small
         rotations know no difference.
         """
-        d = self.discretisation
-        cells = d.section.cells(region)
-        total = strain(d.grad_ajqc[cells], self.displacement[d.nodes_ac[cells]], self.width_strain)
-        return self.laws[region].stress(total, self.joint.environment)
+        return self.laws[region].stress(self.strain(region), self.joint.environment)
 
     @property
     def gripped(self) -> EndForces:

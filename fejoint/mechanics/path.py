@@ -92,7 +92,7 @@ def follow_path(
         now = deformed(joint, problem, *marker[:3], marker.residual, marker.internal, names[marker.pace.step])
         found.append(_result(now, before))
         before = now
-    limit, last = "", before
+    stopped, last = "", before
     try:
         for now in follow(joint, problem, (last.state, last.pace) if last else None, say, until):
             last = now
@@ -104,11 +104,11 @@ def follow_path(
     except ConvergenceError as error:
         if last is None:
             raise
-        limit = _why(last, str(error))
+        stopped = str(error)
     assert last is not None
     if curves_of_last_only:
         found = [_result(last, None)]
-    return found, limit, (last.pace.step, last.pace.share)
+    return found, _why(found[-1], last, stopped) if stopped else "", (last.pace.step, last.pace.share)
 
 
 # ---- parts ---------------------------------------------------------------
@@ -251,11 +251,11 @@ def _excess(solution: Deformed) -> float:
     return largest
 
 
-def _why(last: Deformed, said: str) -> str:
-    """Return why a path ended before its load, in one sentence."""
+def _why(result: Result, last: Deformed, said: str) -> str:
+    """Return why a path ended before its load, in one sentence; `result` is of the last section at rest."""
     joint, share = last.joint, 100 * last.pace.share
     at = f"{joint.load.force:.4g} N" if joint.load.force else f"{share:.4g} % of the step"
-    yields = [b for b in _result(last, None).yielded.items() if b[1] > ALL]
+    yields = [b for b in result.yielded.items() if b[1] > ALL]
     through = [name for name in joint.yielding() if name != "adhesive" and _yielded_through(last, name)]
     if yields and len(yields) == len(joint.geometry.bonds()):
         cause = "the adhesive has yielded along the whole bondline"

@@ -29,14 +29,11 @@ from skfem import ElementQuad1, ElementQuad2
 from fejoint.bondline.curves import LINEAR, Bondline, Curve, EdgeLoads, Peak
 from fejoint.joint.geometry import Bond
 from fejoint.mechanics.discretisation import Discretisation, of_mesh
-from fejoint.mechanics.elasticity import strain
 from fejoint.mechanics.linear import Solution
 
 __all__ = [
     "Fields",
     "Resultant",
-    "cell_strain",
-    "cell_stress",
     "cut_resultant",
     "edge_loads",
     "nodal",
@@ -61,18 +58,6 @@ class Resultant:
     moment: float
     magnitude: float
     """Integral of the magnitude of the traction, N/mm"""
-
-
-def cell_strain(solution: Solution, region: str) -> Floats:
-    """Return the element strains of a region at its quadrature points, shape (4, cells, q), thermal strain included."""
-    d = solution.discretisation
-    cells = d.section.cells(region)
-    return strain(d.grad_ajqc[cells], solution.displacement[d.nodes_ac[cells]], solution.width_strain)
-
-
-def cell_stress(solution: Solution, region: str) -> Floats:
-    """Return the element stresses of a region at its quadrature points, shape (4, cells, q), MPa."""
-    return solution.stress(region)
 
 
 def nodal_stress(solution: Solution, region: str = "adhesive", kind: str = "bondline") -> Floats:

@@ -44,7 +44,7 @@ from fejoint.show.files import (
 )
 from fejoint.show.path_rows import Row, path_row
 
-__all__ = ["PathWriter", "numeric_versions", "path_csv", "path_identity", "write_path"]
+__all__ = ["PathWriter", "digest", "numeric_versions", "path_csv", "path_identity", "write_path"]
 
 IDENTITY, STATE, TABLE = "path.json", "state.npz", "path.csv"
 INCREMENT = re.compile(r"\d{4,}")
@@ -167,7 +167,7 @@ def path_csv(path: Iterable[Outcome]) -> str:
 
 def path_identity(joint: Joint) -> str:
     """Return a hash of all that decides a joint's load path: the joint as understood, geometry scripts and versions."""
-    return _digest(json.dumps([joint_as_understood(joint), numeric_versions()], sort_keys=True, default=str))
+    return digest(json.dumps([joint_as_understood(joint), numeric_versions()], sort_keys=True, default=str))
 
 
 def numeric_versions() -> dict[str, str]:
@@ -183,10 +183,11 @@ def numeric_versions() -> dict[str, str]:
 def _scripts() -> str:
     """Return a hash of the geometry scripts: with the joint they decide the mesh."""
     folder = script_path("single_lap.geo").parent
-    return _digest(*(f"{path.name} {path.read_text(encoding='utf-8')}" for path in sorted(folder.glob("*.geo"))))[:16]
+    return digest(*(f"{path.name} {path.read_text(encoding='utf-8')}" for path in sorted(folder.glob("*.geo"))))[:16]
 
 
-def _digest(*parts: str) -> str:
+def digest(*parts: str) -> str:
+    """Return a hash of texts."""
     return hashlib.sha256("\0".join(parts).encode()).hexdigest()
 
 

@@ -14,7 +14,7 @@ from fejoint.joint.file import joint_from_document
 from fejoint.joint.keys import known_keys, with_values
 from fejoint.mechanics.reuse import mesh_key, system_key
 from fejoint.show.files import joint_as_understood
-from fejoint.show.path_files import numeric_versions
+from fejoint.show.path_files import digest, numeric_versions
 from fejoint.study.columns import Function, source_of
 from fejoint.study.plan import Plan
 from fejoint.units import as_number
@@ -58,14 +58,14 @@ def understood(plan: Plan, document: Mapping[str, Any]) -> Iterator[Case]:
         try:
             joint = joint_of(document, values)
         except JointError as error:
-            yield Case(number, _digest("refused", versioned, _json(values), str(error)), b"", str(error))
+            yield Case(number, digest("refused", versioned, _json(values), str(error)), b"", str(error))
             continue
         said = joint_as_understood(joint)
         said.pop("title")
         group = b"".join(
             hashlib.blake2b(repr(key).encode(), digest_size=8).digest() for key in (mesh_key(joint), system_key(joint))
         )
-        yield Case(number, _digest("joint", versioned, _json(said)), group)
+        yield Case(number, digest("joint", versioned, _json(said)), group)
 
 
 def identity(
@@ -88,7 +88,7 @@ def identity(
         },
         "varied keys": ", ".join(sorted(varied)),
         "columns": ", ".join(sorted((*columns, *functions))),
-        **{f"function {name}": _digest(source_of(function))[:16] for name, function in functions.items()},
+        **{f"function {name}": digest(source_of(function))[:16] for name, function in functions.items()},
         "curves kept": _json(curves),
     }
 
@@ -115,7 +115,3 @@ def _json(value: Any) -> str:
         return json.dumps(value, sort_keys=True, default=str)
     except (TypeError, ValueError, RecursionError):  # what no joint file holds, and every joint refuses
         return "no value of a joint file"
-
-
-def _digest(*parts: str) -> str:
-    return hashlib.sha256("\0".join(parts).encode()).hexdigest()

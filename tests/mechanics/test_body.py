@@ -6,13 +6,12 @@ Newton's method are the package's own.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-
 import numpy as np
 import pytest
 import scipy.sparse as sp
 from skfem import MeshQuad
 
+from benchmarks.nonlinear import Tied
 from fejoint.joint.conditions import Environment
 from fejoint.joint.materials import Adhesive, Orthotropic
 from fejoint.joint.yielding import Hardening, Yielding
@@ -20,7 +19,6 @@ from fejoint.mechanics import body as body_module
 from fejoint.mechanics.behaviour import Behaviour
 from fejoint.mechanics.body import Body
 from fejoint.mechanics.discretisation import discretise
-from fejoint.mechanics.factor import Analysis
 from fejoint.mechanics.frames import FRAMES
 from fejoint.mechanics.linear import cell_dofs
 from fejoint.mechanics.newton import Loading, Problem, State, equilibrium
@@ -59,28 +57,6 @@ DILATING = {
 FRAME = pytest.mark.parametrize("frame", ["small", "logarithmic"])
 
 
-@dataclass
-class Tied:
-    """Nodes that move as the columns of `transform` say; the first one bears the load ``axial``."""
-
-    d: object
-    transform: sp.csr_array
-    named: dict = field(default_factory=lambda: {"axial": 0})
-
-    @property
-    def analysis(self):
-        return Analysis()  # the pattern of entries is not always the same here
-
-    def matrix(self, stiffness_ec):
-        dofs = cell_dofs(self.d)
-        rows, columns = np.repeat(dofs, 18, axis=1).ravel(), np.tile(dofs, (1, 18)).ravel()
-        size = self.transform.shape[0]
-        k = sp.csr_array(sp.coo_array((stiffness_ec.ravel(), (rows, columns)), shape=(size, size)))
-        made = sp.csc_array(self.transform.T @ k @ self.transform)
-        made.sort_indices()
-        return made
-
-
 def block(cells=2, share=0.25, size=(1.0, 1.0)):
     """Return the discretisation of a rectangle of one region, its inner nodes moved at random by up to `share` of a cell."""
     nx, ny = (cells, cells) if isinstance(cells, int) else cells
@@ -111,7 +87,7 @@ SHEAR, ALONG, THROUGH = [[0, 1], [0, 0]], [[1, 0], [0, 0]], [[0, 0], [0, 1]]
 
 def driven(yielding, frame, tied, places, generalised=False, material=GLUE):
     """Return problem, states and loads with the first unknown at `places`, one after the other."""
-    problem = Problem(Body(tied.d, {"adhesive": Behaviour(material, FRAMES[frame], yielding)}), tied, generalised)
+    problem = Problem(Body(tied.discretisation, {"adhesive": Behaviour(material, FRAMES[frame], yielding)}), tied, generalised)
     state, load, found = State.virgin(problem), 0.0, []
     velocity = np.eye(1, len(state.unknowns))[0]
     for place in places:
@@ -408,7 +384,7 @@ def under_punch(cells):
 def mean_pressure(cells, until):
     """Return the pressure under the punch, over k, at `until` and a tenth before it: perfectly plastic von Mises."""
     tied = under_punch(cells)
-    problem = Problem(Body(tied.d, {"adhesive": Behaviour(GLUE, FRAMES["small"], Yielding(20.0))}), tied, False)
+    problem = Problem(Body(tied.discretisation, {"adhesive": Behaviour(GLUE, FRAMES["small"], Yielding(20.0))}), tied, False)
     rest = equilibrium(problem, State.virgin(problem), Loading({}, {"axial": 1.0}, NOW, 8.0))  # elastic
     velocity, pressure = rest.state.unknowns / rest.state.unknowns[0], []
     for place in np.append(np.linspace(0.015, 0.9 * until, 8), until):

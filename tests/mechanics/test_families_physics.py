@@ -20,7 +20,7 @@ from fejoint.mechanics.checks import solution_checks
 from fejoint.mechanics.discretisation import discretise
 from fejoint.mechanics.linear import Solution, assemble, laws_of, solve_linear
 from fejoint.mechanics.load_path import bond_forces
-from fejoint.mechanics.recovery import cell_stress, nodal_stress, recover_bondlines
+from fejoint.mechanics.recovery import nodal_stress, recover_bondlines
 from fejoint.mechanics.section import mesh_section
 from fejoint.mechanics.symmetry import unfolded
 
@@ -225,7 +225,7 @@ def test_stepped_lap_of_one_material_is_a_bar(name, ends):
     stress = 100 / geometry.lower.thickness
     expected = np.array([stress, 0.0, 0.0, 0.33 * stress])[:, None, None]
     for region in ("lower", "upper", "adhesive"):
-        assert np.abs(cell_stress(s, region) - expected).max() < 1e-9 * stress
+        assert np.abs(s.stress(region) - expected).max() < 1e-9 * stress
     length = 2 * geometry.lower.free_length + geometry.length
     assert s.elongation == pytest.approx(stress * length * (1 - 0.33**2) / 70_000, rel=1e-9)
 
@@ -234,7 +234,7 @@ def test_bar_with_another_adhesive_is_none():
     """The counter-proof: with the adhesive's modulus 1 % off the uniform stress is off by far more than the tolerance."""
     softer = Adhesive(elastic_modulus=69_300, poisson_ratio=0.33)
     s = solved(joint_of(UNIFORM["three steps"], softer)).solution
-    assert np.abs(cell_stress(s, "adhesive")[0] * 3 / 100 - 1).max() > 1e-3
+    assert np.abs(s.stress("adhesive")[0] * 3 / 100 - 1).max() > 1e-3
 
 
 @pytest.mark.parametrize("load", [Load(force=0, temperature_change=-100), Load(force=0, temperature_change=80, ends="pinned")])
@@ -255,7 +255,7 @@ def test_free_expansion_of_one_material(name, load):
     s = solve_linear(assemble(discretise(section), laws, load.ends), joint)
     unit = 70_000 * 23e-6 * abs(load.temperature_change)
     for region in s.laws:
-        assert np.abs(cell_stress(s, region)).max() < 1e-9 * unit
+        assert np.abs(s.stress(region)).max() < 1e-9 * unit
     assert s.width_strain == pytest.approx(23e-6 * load.temperature_change, rel=1e-8)
 
 

@@ -5,13 +5,14 @@ The strips are made here, without gmsh, and tied so that a test says what moves;
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 
 import numpy as np
 import pytest
 import scipy.sparse as sp
 from skfem import MeshQuad
 
+from benchmarks.nonlinear import Tied
 from fejoint.errors import ConvergenceError
 from fejoint.joint.conditions import Environment
 from fejoint.joint.materials import Adhesive
@@ -20,9 +21,7 @@ from fejoint.mechanics import newton
 from fejoint.mechanics.behaviour import Behaviour
 from fejoint.mechanics.body import Body
 from fejoint.mechanics.discretisation import discretise
-from fejoint.mechanics.factor import Analysis
 from fejoint.mechanics.frames import FRAMES
-from fejoint.mechanics.linear import cell_dofs
 from fejoint.mechanics.newton import Loading, Problem, State, equilibrium
 from fejoint.mechanics.section import Section
 
@@ -31,28 +30,6 @@ GLUE = Adhesive(elastic_modulus=E, poisson_ratio=NU, expansion=60e-6)
 HARDENING = Yielding(20.0, Hardening(rise=12.0, rate=60.0, slope=30.0))
 PERFECT = Yielding(20.0)
 NOW = Environment()
-
-
-@dataclass
-class Tied:
-    """Nodes that move as the columns of `transform` say; `named` ones bear loads."""
-
-    d: object
-    transform: sp.csr_array
-    named: dict = field(default_factory=lambda: {"axial": 0})
-
-    @property
-    def analysis(self):
-        return Analysis()
-
-    def matrix(self, stiffness_ec):
-        dofs = cell_dofs(self.d)
-        rows, columns = np.repeat(dofs, 18, axis=1).ravel(), np.tile(dofs, (1, 18)).ravel()
-        size = self.transform.shape[0]
-        k = sp.csr_array(sp.coo_array((stiffness_ec.ravel(), (rows, columns)), shape=(size, size)))
-        made = sp.csc_array(self.transform.T @ k @ self.transform)
-        made.sort_indices()
-        return made
 
 
 def strip(cells, size, angle=0.0):
@@ -80,7 +57,7 @@ def one(d, *components):
 
 
 def problem_of(ties, frame, yielding=None, **how):
-    return Problem(Body(ties.d, {"adhesive": Behaviour(GLUE, FRAMES[frame], yielding)}), ties, **how)
+    return Problem(Body(ties.discretisation, {"adhesive": Behaviour(GLUE, FRAMES[frame], yielding)}), ties, **how)
 
 
 def at_load(problem, share, start=None, travel=None, guess=None):
@@ -316,7 +293,7 @@ def bent(frame, moment, large, length=20.0):
     turn = np.zeros(2 * len(at))
     turn[2 * right] = -at[right, 1]
     ties = tied(d, [one(d, 2 * right), turn], np.concatenate([2 * left, 2 * middle + 1]))
-    ties.named = {"axial": 0, "turn": 1}
+    ties = replace(ties, named={"axial": 0, "turn": 1})
     problem = problem_of(ties, frame, large=large)
     found = equilibrium(problem, State.virgin(problem), Loading({}, {"turn": 1.0}, NOW, moment))
     return float(found.state.unknowns[1]), found

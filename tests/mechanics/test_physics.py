@@ -11,7 +11,6 @@ from fejoint.mechanics.discretisation import discretise
 from fejoint.mechanics.elasticity import law
 from fejoint.mechanics.factor import solver_name
 from fejoint.mechanics.linear import assemble, solve_linear
-from fejoint.mechanics.recovery import cell_stress
 from fejoint.mechanics.section import Section
 
 # A backward stable solver errs by the unit round-off 1e-16 times the condition number, which for
@@ -124,7 +123,7 @@ def test_free_expansion_of_one_material(lap, level, out_of_plane):
     solved = level(one_material(lap, out_of_plane)).solution
     unit = 70_000.0 * 23e-6 * 100.0  # E alpha |dT|
     for region in solved.laws:
-        xx, yy, xy, zz = cell_stress(solved, region)
+        xx, yy, xy, zz = solved.stress(region)
         assert max(np.abs(xx).max(), np.abs(yy).max(), np.abs(xy).max()) < EXPANSION * unit
         held = unit if out_of_plane == "plane-strain" else 0.0
         assert np.abs(zz - held).max() < EXPANSION * unit
@@ -136,7 +135,7 @@ def test_clamped_ends_resist_the_expansion_of_a_lap(lap, level):
     """The counter-proof: with faces that cannot turn, the shrinking offset of the mid-planes bends the arms."""
     joint = one_material(lap, "generalised")
     solved = level(joint.replace(load=joint.load.replace(ends="clamped"))).solution
-    assert np.abs(cell_stress(solved, "lower")[0]).max() > 1e-3 * 161
+    assert np.abs(solved.stress("lower")[0]).max() > 1e-3 * 161
 
 
 def test_generalised_plane_strain_has_no_net_force_across_the_width(lap, level):
@@ -147,7 +146,7 @@ def test_generalised_plane_strain_has_no_net_force_across_the_width(lap, level):
     """
     solved = level(lap(**UNLIKE, temperature=-80.0)).solution
     weight = solved.discretisation.weight_qc
-    parts = [cell_stress(solved, r)[3] * weight[solved.section.cells(r)] for r in solved.laws]
+    parts = [solved.stress(r)[3] * weight[solved.section.cells(r)] for r in solved.laws]
     assert abs(sum(p.sum() for p in parts)) < 1e-9 * sum(np.abs(p).sum() for p in parts)
     assert solved.width_strain < 0
 

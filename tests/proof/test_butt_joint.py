@@ -11,7 +11,6 @@ from fejoint.joint.materials import Isotropic as Material
 from fejoint.mechanics.discretisation import discretise
 from fejoint.mechanics.elasticity import law
 from fejoint.mechanics.linear import assemble, solve_linear
-from fejoint.mechanics.recovery import cell_strain, cell_stress
 from fejoint.mechanics.section import Section
 
 HEIGHT, LAYER, BLOCK = 20.0, 0.2, 5.0
@@ -38,7 +37,7 @@ def pulled(nu: float, stiffness: float = 1e9):
     joint = Joint(geometry=geometry, adhesive=Adhesive(elastic_modulus=1, poisson_ratio=0.3), load=Load(force=10 * HEIGHT))
     solution = solve_linear(assemble(discretise(Section(mesh, 1.0)), laws, "clamped"), joint)
     centre = np.abs(mesh.p[1, mesh.t[:, solution.section.cells("adhesive")]].mean(axis=0)) < 1.5
-    stress, strain = cell_stress(solution, "adhesive")[:, centre], cell_strain(solution, "adhesive")[:, centre]
+    stress, strain = solution.stress("adhesive")[:, centre], solution.strain("adhesive")[:, centre]
     return stress[0].mean() / strain[0].mean()
 
 
