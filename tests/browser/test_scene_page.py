@@ -307,15 +307,18 @@ def test_the_slider_goes_along_the_loads_path(path_page, open_page):
     assert last.endswith("overload: 1100 N, -60 K")
     page.locator("#scene-stress").select_option("plastic-strain")
     page.locator("#scene-look").select_option("left")
+    seen.rest()
     assert page.locator("#scene-bar-label").inner_text() == "equivalent plastic strain"  # no unit
     end = canvas(seen)
     assert "All values here: 0 to " in page.locator("#scene-notes").inner_text()
     slider.fill("0")
+    seen.rest()
     assert told.inner_text().startswith("1, cool-down: ")
     first = canvas(seen)
     assert changed(first, end) > CHANGED
     assert "All values here" not in page.locator("#scene-notes").inner_text()  # nothing has yielded
     slider.fill(slider.get_attribute("max"))
+    seen.rest()
     assert told.inner_text() == last
     assert changed(canvas(seen), end) < CHANGED
     seen.still()

@@ -260,7 +260,7 @@ WRONG = [
     ),
     (
         ["adhesive.at_temperature={temperature=[300, 250], elastic_modulus=[1, 2]}"],
-        'adhesive.at_temperature.temperature = ["300 K absolute", "250 K absolute"]: must rise from item to item; item 2',
+        'adhesive.at_temperature.temperature = ["300 K", "250 K"]: must rise from item to item; item 2',
     ),
     (
         ["adhesive.at_temperature={temperature=[250, 300], elastic_modulus=[1, 2, 3]}"],
