@@ -111,7 +111,8 @@ def _walked(model: Model, prefix: str, units: str) -> Iterator[Key]:
         elif isinstance(value, Model):
             yield from _walked(value, f"{key}.", units)
         else:
-            yield Key(key, _shown(value, unit_of(field), units), field.description or "", name in model.model_fields_set)
+            given = name in model.model_fields_set or value != field.default  # steps give a load what its own keys do not
+            yield Key(key, _shown(value, unit_of(field), units), field.description or "", given)
 
 
 def _name(material: Material) -> str:

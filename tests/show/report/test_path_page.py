@@ -55,6 +55,12 @@ def test_the_path_has_its_section_with_every_increment(run, page):
     assert "Content-Security-Policy" in page
 
 
+def test_what_the_steps_give_is_no_default(page):
+    text = words(page)
+    assert re.search(r"load\.force [\d.]+ N (?!\(default\))", text)
+    assert re.search(r"load\.moment 0 N\*mm \(default\)", text)
+
+
 def test_no_word_of_a_linear_analysis(page):
     text = words(page)
     for said in ("analysis is linear", "linear analysis", "linear elasticity", "The linear result"):
