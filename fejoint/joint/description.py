@@ -12,6 +12,7 @@ from fejoint.joint.load import Load
 from fejoint.joint.materials import AdherendMaterial, Adhesive, Isotropic
 from fejoint.joint.model import Model, Unit
 from fejoint.joint.needed import check_figures
+from fejoint.joint.strength import StrengthRules
 
 if TYPE_CHECKING:
     from fejoint.joint.yielding import Yielding
@@ -59,6 +60,8 @@ class Joint(Model):
     """What acts on the joint"""
     analysis: Analysis = Field(default_factory=Analysis)
     """How the joint is analysed"""
+    strength: StrengthRules = Field(default_factory=StrengthRules)
+    """What the prediction of strength is told"""
 
     @model_validator(mode="after")
     def _figures_known(self) -> Self:
