@@ -1,0 +1,1 @@
+"""Strength: at which load a disbond in the bondline grows."""
