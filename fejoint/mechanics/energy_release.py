@@ -50,7 +50,17 @@ from fejoint.mechanics.elasticity import Law, strain
 from fejoint.mechanics.linear import Solution, System, assemble, laws_of, pattern_of, solve_linear
 from fejoint.mechanics.reuse import Kept, system_key
 
-__all__ = ["Closure", "EnergyRelease", "Field", "Rates", "closure", "energy_release", "field_of", "j_integral"]
+__all__ = [
+    "Closure",
+    "EnergyRelease",
+    "Field",
+    "Rates",
+    "closure",
+    "energy_release",
+    "field_of",
+    "j_integral",
+    "rotation_caution",
+]
 
 Floats = NDArray[np.float64]
 
@@ -328,10 +338,10 @@ def _warnings(joint: Joint, disbond: Disbond, full: Solution, gap: float, total:
             f"self-check missed: the energy release rate by crack closure, {total:.4g} N/mm, and by the J integral, "
             f"{j:.4g} N/mm, differ; use a finer mesh"
         )
-    return found + _rotation(joint, disbond)
+    return found + rotation_caution(joint, disbond)
 
 
-def _rotation(joint: Joint, disbond: Disbond) -> list[str]:
+def rotation_caution(joint: Joint, disbond: Disbond) -> list[str]:
     """Return what small rotations leave out: the disbonded stretch bends as if the arms were longer and the overlap shorter."""
     geometry, a = joint.geometry, disbond.length
     if not isinstance(geometry, SingleLap) or joint.load.force == 0:
