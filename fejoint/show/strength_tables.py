@@ -10,6 +10,7 @@ from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
+from fejoint.show.strength_words import answer, force, named, share
 from fejoint.units import display
 
 __all__ = [
@@ -41,35 +42,6 @@ SHORT_VARIANTS = {
 }
 
 
-def answer(data: Mapping[str, Any], system: str = "mm") -> str:
-    """Return the answer in two sentences: what fails first, at what load and margin; which load to believe for the bond."""
-    least, applied = data["governing"], data["applied"]["force_N"]
-    load = force(least, system) if applied and least["force_N"] is not None else share(least)
-    margin = "no margin is known" if least["margin"] is None else f"margin of safety {least['margin']:+.2f}"
-    against = f" against {display(applied, 'N', system)} applied" if applied else ""
-    counted = f", with knockdowns ({', '.join(least['knockdowns'])})" if least["knockdowns"] else ""
-    holds = "It holds" if (least["margin"] or 0) >= 0 else "It does not hold"
-    first = f"{holds}: what fails first is {least['name']}, at {load}{against}, {margin}{counted}."
-    if not data["believed"]:
-        return f"{first} Of the bond: {data['why']}."
-    return f"{first} For the bond, believe {named(data, data['believed'])}: {data['why']}."
-
-
-def named(data: Mapping[str, Any], key: str) -> str:
-    """Return the name of a criterion by its key."""
-    return next((f'"{c["name"]}"' for c in data["criteria"] if c["key"] == key), key)
-
-
-def force(item: Mapping[str, Any], system: str) -> str:
-    """Return a force as text; a dash where none is known."""
-    return "-" if item["force_N"] is None else display(item["force_N"], "N", system)
-
-
-def share(item: Mapping[str, Any]) -> str:
-    """Return a share of the load as text."""
-    return "no load" if item["factor"] is None else f"{item['factor']:.3g} times the load"
-
-
 def strength_report(data: Mapping[str, Any], system: str = "mm") -> RenderableType:
     """Return what the command prints."""
     parts: list[RenderableType] = [Text(data["title"] or "joint", style="bold"), Text(answer(data, system)), Text("")]
@@ -82,7 +54,7 @@ def strength_report(data: Mapping[str, Any], system: str = "mm") -> RenderableTy
         parts += [Text(band_in_words(data["band"], system)), Text("")]
     left_out = [c for c in data["criteria"] if c["reason"]]
     parts += [Text(f"Left out: {c['name']}: {c['reason']}.", style="italic") for c in left_out]
-    parts.append(Text(f"{limits_in_words(data, system)} {_distances(data, system)}"))
+    parts.append(Text(f"{limits_in_words(data, system)} {distances_in_words(data, system)}"))
     parts += [Text(text) for text in marks_in_words(data)]
     parts.append(Text(SUPPORT))
     return Group(*parts)
@@ -169,7 +141,8 @@ def marks_in_words(data: Mapping[str, Any]) -> list[str]:
     return [f"Input {mark}: {', '.join(keys)}." for mark, keys in by_mark.items()]
 
 
-def _distances(data: Mapping[str, Any], system: str) -> str:
+def distances_in_words(data: Mapping[str, Any], system: str) -> str:
+    """Return where the criteria take the stress, and what shear is held against."""
     distance, length = display(data["point_distance_mm"], "mm", system), display(data["averaging_length_mm"], "mm", system)
     limit = {"strength": "shear_strength", "yield": "shear_yield"}[data["shear_limit"]]
     where = {"adhesive": "the mid-line of the layer", "interface": "its interfaces"}[data["failure_at"]]

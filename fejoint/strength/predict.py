@@ -152,12 +152,12 @@ def strength_of(
         raise JointError(f"routes: no route {unknown[0]!r}; known: {', '.join(ROUTES)}.")
     if not (joint.load.force or joint.load.moment or joint.load.shear_force):
         raise JointError("load.force = 0 N: strength is a share of the loads, and there is none; give force.")
+    asked = joint
     say, kept = progress or (lambda text: None), Kept() if kept is None else kept
     warnings: list[str] = []
     if joint.load.step:
         warnings.append("load steps are left aside: temperature and moisture come first, then all loads grow in proportion")
         joint = joint.at()
-    asked = joint
     if joint.analysis.adhesive_model == "cohesive":  # the criteria look at the stress of a layer that is there
         joint = joint.replace(analysis=joint.analysis.replace(adhesive_model="elastic"))
     rules, thickness = joint.strength, joint.geometry.bondline_thickness
