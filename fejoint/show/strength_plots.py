@@ -21,7 +21,7 @@ RED = "#b8500f"
 HEIGHT, HEAD = 0.27, 1.9  # inches, of a bar and of what stands over and under them
 
 
-def strength_figure(data: Mapping[str, Any], units: str = "mm") -> Figure:
+def strength_figure(data: Mapping[str, Any], units: str = "mm", headed: bool = True) -> Figure:
     """Return a figure with a bar for every criterion that can run: its load, the range at other distances and meshes.
 
     Parameters
@@ -30,6 +30,8 @@ def strength_figure(data: Mapping[str, Any], units: str = "mm") -> Figure:
         As `fejoint.show.strength_files.strength_data` returns it.
     units : str
         Display system.
+    headed : bool
+        Whether the joint's title stands over it.
 
     Raises
     ------
@@ -55,7 +57,8 @@ def strength_figure(data: Mapping[str, Any], units: str = "mm") -> Figure:
         figure = Figure(figsize=(10, HEAD + HEIGHT * max(len(rows), 4)), layout="constrained")
         axes = figure.subplots()
         shared = {k["name"] for k in data["knockdowns"]}
-        figure.suptitle(printable(shortened(f"Load by each criterion: {data['title'] or 'joint'}", 90)), x=0.01, ha="left")
+        if headed:
+            figure.suptitle(printable(shortened(f"{data['title'] or 'joint'}: load by each criterion", 90)), x=0.01, ha="left")
         for i, c in enumerate(rows):
             value = load(c, c["force_N"])
             chosen = c["key"] == data["believed"]

@@ -272,10 +272,10 @@ def _strength_picture(strength: Mapping[str, Any], units: str) -> Part:
 
     return _attempt(
         lambda: picture(
-            strength_figure({**strength, "title": ""}, units),
+            strength_figure(strength, units, headed=False),
             f"A bar for every criterion, as long as the load at which it is met. {verdict(strength, units)}",
-            "The load by every criterion; knockdowns are in the broken line alone. Thin lines reach to the loads at half and double "
-            "distance from the overlap's end, and on meshes of half and double density.",
+            "The load by every criterion; knockdowns are in the broken line alone. Thin lines reach to the loads at half and "
+            "double distance from the overlap's end, and on meshes of half and double density.",
         ),
         "this drawing",
     )
