@@ -20,7 +20,7 @@ from fejoint.joint.materials import Isotropic, Orthotropic
 from fejoint.mechanics.discretisation import Discretisation, discretise
 from fejoint.mechanics.disbond import Tip, opened, tip_of
 from fejoint.mechanics.elasticity import Law, element_stiffness, law
-from fejoint.mechanics.energy_release import Field, closure, field_of, j_integral
+from fejoint.mechanics.closure import Field, closure, field_of, j_integral
 from fejoint.mechanics.linear import cell_dofs
 from fejoint.mechanics.section import Section
 
