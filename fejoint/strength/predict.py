@@ -237,7 +237,7 @@ def _fields(
     scaled = joint.at(force=most * load.force, moment=most * load.moment, shear_force=most * load.shear_force)
     result = solve(scaled, say, kept)
     density = result.section.density
-    why = result.limit or f"the load was followed to {most:.3g} times the joint's, where adherends break or all else is met"
+    why = result.limit or f"the load was followed to {most:.3g} times the joint's"
     fields = {"named": field_of_path(joint, result.path, density, why)}
     if variants:
         for name, by in (("coarser mesh", 0.5), ("finer mesh", 2.0))[: 2 if finer_path else 1]:
