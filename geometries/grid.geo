@@ -12,6 +12,7 @@
 //   h             half the bondline's thickness
 //   f, fillet     spew height, and whether there are fillets (1) or not (0)
 //   mesh_density
+//   longest_bonded_cell   no cell along the overlap is longer, at mesh density 1; 0: twice the adherend's thickness
 //
 // then draws its NX and NY grid lines: X() with nx() cells in the intervals
 // between them, each rx() times as long as the one before, and Y(), ny(), ry()
@@ -26,6 +27,7 @@ half_layer_cells = 4;   // from an interface to the mid-line
 growth_y = 1.8;         // away from the interfaces
 growth_x = 1.35;        // away from the overlap ends
 longest = 2;            // longest cell, in thicknesses of the adherend
+most_equal = 80;        // equal cells in a stretch, about
 smallest = h * (growth_y - 1) / (growth_y^half_layer_cells - 1);
 
 // Cells that grow from `first` over `length`: n, ratio, and n1 at density 1,
@@ -47,7 +49,7 @@ Return
 // Adds a stretch of `span` along x: cells grow away from its fine end, then,
 // once they are `largest` long, stay so. fine = -1: the fine end is the left.
 Macro Span
-  uniform = Max(largest, span / 80);
+  uniform = Max(largest, span / most_equal);
   n1 = 2 * Max(1, Floor((1 + Log(uniform / first) / Log(growth)) / 2));
   graded = first * (growth^n1 - 1) / (growth - 1);
   rest = span - graded;
@@ -104,9 +106,13 @@ Macro Along
   x = 0; i0 = #X() - 1; X(i0) = 0;
   first = smallest; span = overlap_length / 2; fine = -1;
   largest = longest * Min(left_thickness, right_thickness);
+  If (longest_bonded_cell > 0 && longest_bonded_cell < largest)
+    largest = longest_bonded_cell; most_equal = 10000;
+  EndIf
   Call Span;
   fine = 1;
   Call Span;
+  most_equal = 80;
   x = overlap_length; i1 = #X() - 1; X(i1) = x;
   If (fillet)
     length = f / 2; n = fillet_cells; ratio = fillet_ratio;

@@ -23,10 +23,11 @@ from fejoint.mechanics.behaviour import behaviours_of
 from fejoint.mechanics.body import Body, Stresses
 from fejoint.mechanics.discretisation import Discretisation, of_mesh
 from fejoint.mechanics.ends import deformed_end_forces, end_faces
+from fejoint.mechanics.interface import interfaces_of
 from fejoint.mechanics.linear import Pattern, Solution, laws_of
 from fejoint.mechanics.newton import Equilibrium, Loading, Problem, State, equilibrium
 
-__all__ = ["Deformed", "Pace", "deformed", "follow", "problem_of"]
+__all__ = ["Deformed", "Pace", "Stretch", "deformed", "follow", "problem_of"]
 
 Floats = NDArray[np.float64]
 
@@ -65,6 +66,9 @@ class Pace:
         Travel by share at the step's start.
     velocity : array
         Unknowns by share, of the last increment.
+    slopes : (float, float)
+        Of a layer that parts (`fejoint.mechanics.parting`, which gives the others a meaning of its own): share by
+        progress of the increment before the last and of the last.
     """
 
     number: int
@@ -74,6 +78,7 @@ class Pace:
     travel: float | None
     ease: float
     velocity: Floats
+    slopes: tuple[float, float] = (0.0, 0.0)
 
 
 @dataclass(frozen=True)
@@ -143,12 +148,12 @@ class Deformed(Solution):
 
 def problem_of(joint: Joint, d: Discretisation, pattern: Pattern) -> Problem:
     """Return the section whose equilibrium is sought along a joint's load path."""
-    body = Body(d, behaviours_of(joint))
+    body = Body(d, behaviours_of(joint), interfaces_of(joint, d))
     return Problem(
         body,
         pattern,
         joint.out_of_plane == "generalised",
-        all(b.symmetric for b in body.behaviours.values()),
+        all(b.symmetric for b in body.behaviours.values()) and not body.interfaces,
         joint.analysis.large_rotation,
     )
 
@@ -187,7 +192,7 @@ def follow(
         end = last_share if i == last else 1.0
         if pace.step != i:
             pace = Pace(pace.number, i, 0.0, FIRST, None, 0.0, np.zeros(0))
-        stretch = _Stretch(joint, problem, before, step)
+        stretch = Stretch(joint, problem, before, step)
         while pace.share < end:
             say(f"{step.name}: {100 * pace.share:.0f} % done, increment {pace.number + 1}")
             found, pace = _increment(stretch, state, pace, end)
@@ -210,7 +215,7 @@ def _round_about(d: Discretisation, region: str, x: float, y: float, reach: floa
     return near[mesh.simplices[triangle]], np.array([*two, 1 - two.sum()])
 
 
-class _Stretch:
+class Stretch:
     """One load step of a joint: what acts at every share of it."""
 
     def __init__(self, joint: Joint, problem: Problem, before: Step, step: Step) -> None:
@@ -245,13 +250,15 @@ class _Stretch:
         named = self.problem.pattern.named
         return float(sum(value * move[named[name]] for name, value in self.rate.items()))
 
-    def at(self, state: State, share: float, guess: Floats, travel: float | None = None) -> Equilibrium:
-        """Return the section at rest at a share, or after a travel."""
-        loading = Loading(self.base, self.rate, self.environment(share), share, travel)
+    def at(
+        self, state: State, share: float, guess: Floats, travel: float | None = None, along: Floats | None = None
+    ) -> Equilibrium:
+        """Return the section at rest at a share, or after a travel (`Loading`)."""
+        loading = Loading(self.base, self.rate, self.environment(share), share, travel, along)
         return equilibrium(self.problem, state, loading, guess)
 
 
-def _increment(stretch: _Stretch, state: State, pace: Pace, end: float) -> tuple[Equilibrium, Pace]:
+def _increment(stretch: Stretch, state: State, pace: Pace, end: float) -> tuple[Equilibrium, Pace]:
     """Return the next increment of a step, cut back as often as it takes, and the pace after it."""
     if pace.number >= MOST_INCREMENTS:
         raise ConvergenceError(
@@ -289,7 +296,7 @@ def _increment(stretch: _Stretch, state: State, pace: Pace, end: float) -> tuple
     return _by_travel(stretch, state, pace, travel, velocity, end, residual)
 
 
-def _first_travel(stretch: _Stretch, state: State, pace: Pace, length: float) -> float:
+def _first_travel(stretch: Stretch, state: State, pace: Pace, length: float) -> float:
     """Return a travel to begin with where not even the step's first increment came to rest."""
     rest = stretch.at(state, pace.share, state.unknowns)
     small = 1e-6 * length
@@ -299,7 +306,7 @@ def _first_travel(stretch: _Stretch, state: State, pace: Pace, length: float) ->
 
 
 def _by_travel(
-    stretch: _Stretch, state: State, pace: Pace, travel: float, velocity: Floats, end: float, residual: float
+    stretch: Stretch, state: State, pace: Pace, travel: float, velocity: Floats, end: float, residual: float
 ) -> tuple[Equilibrium, Pace]:
     x = state.unknowns
     for attempt in range(CUTS):
@@ -336,7 +343,7 @@ def _by_travel(
     )
 
 
-def _next(stretch: _Stretch, pace: Pace, x: Floats, found: Equilibrium, share: float, travel: float | None = None) -> Pace:
+def _next(stretch: Stretch, pace: Pace, x: Floats, found: Equilibrium, share: float, travel: float | None = None) -> Pace:
     """Return the pace after an increment that came to rest."""
     done, hurry = share - pace.share, 1.6 if found.iterations <= EASY else 1.0 if found.iterations < HARD else 0.6
     velocity = (found.state.unknowns - x) / done
@@ -352,7 +359,7 @@ def deformed(
 ) -> Deformed:
     """Return the section at rest with all that goes with it; `joint` is the one whose load path this is on."""
     d, pattern, x, path = problem.body.discretisation, problem.pattern, state.unknowns, joint.load.path()
-    stretch = _Stretch(joint, problem, path[pace.step - 1] if pace.step else Step(""), path[pace.step])
+    stretch = Stretch(joint, problem, path[pace.step - 1] if pace.step else Step(""), path[pace.step])
     joint = joint.at(**stretch.values(pace.share))
     displacement = np.asarray(pattern.transform @ x).reshape(-1, 2)
     places = d.points + displacement if joint.analysis.large_rotation else d.points
