@@ -67,8 +67,7 @@ class Pace:
     velocity : array
         Unknowns by share, of the last increment.
     slopes : (float, float)
-        Of a layer that parts (`fejoint.mechanics.parting`, which gives the others a meaning of its own): share by
-        progress of the increment before the last and of the last.
+        Of a layer that parts: see `fejoint.mechanics.parting`, which gives the others a meaning of its own, too.
     """
 
     number: int

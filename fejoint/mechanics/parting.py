@@ -10,7 +10,7 @@ load is a result, with whichever sign.
 The pace of such a path: `length` is the progress of the next increment, the most
 that any place may come nearer to failure (1 is the whole way); `travel` the share of the load
 gained by the last one; `ease` the largest share of the step so far; `velocity` the last
-change of the unknowns.
+change of the unknowns; `slopes` the share by progress of the last increment, and that progress.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ from fejoint.joint.load import Step
 from fejoint.mechanics.newton import Equilibrium, Problem, State
 from fejoint.mechanics.nonlinear import Deformed, Pace, Stretch, deformed
 
-__all__ = ["follow_parting"]
+__all__ = ["follow_parting", "fresh", "parted"]
 
 Floats = NDArray[np.float64]
 
@@ -36,8 +36,8 @@ PROGRESS, MOST, LEAST = 0.1, 0.35, 1e-3  # of the places in the process zone in 
 EASY, HARD = 5, 9  # iterations: fewer make the next increment longer, more make it shorter
 TRIES = 14
 GONE = 0.2  # share of the largest load at which the joint counts as parted
-# How far the largest load may lie above that of the nearest increment, as a share of it; and from where increments are cut for it.
-KNOWN, NEAR, FINEST = 5e-4, 2.5, 0.02
+# How far the largest load may lie above that of the nearest increments, as a share of it; increments are not cut below this for it.
+KNOWN, FINEST = 5e-4, 0.01
 MOST_INCREMENTS = 500
 LOADED = 0.7  # of the largest onset: where nothing is damaged yet these places are given
 
@@ -61,23 +61,40 @@ def follow_parting(
         the largest share; else no equilibrium was found beyond the last one that was yielded.
     """
     path = joint.load.path()
-    state, pace = start or (State.virgin(problem), _fresh(0, 0))
+    state, pace = start or (State.virgin(problem), fresh())
     last, last_share = until or (len(path) - 1, 1.0)
     for i in range(pace.step, last + 1):
         end = last_share if i == last else 1.0
         if pace.step != i:
-            pace = _fresh(pace.number, i)
+            pace = fresh(pace.number, i)
         stretch = Stretch(joint, problem, path[i - 1] if i else Step(""), path[i])
-        while pace.share < end:
-            if pace.ease > 0 and pace.share <= GONE * pace.ease:
-                raise ConvergenceError(f"limit load at {100 * pace.ease:.4g} % of step {stretch.name!r}", load_factor=pace.ease)
-            if pace.number >= MOST_INCREMENTS:
-                many = f"not at the load's end after {MOST_INCREMENTS} increments"
-                raise ConvergenceError(f"{many} of step {stretch.name!r}.", load_factor=pace.ease)
-            say(f"{stretch.name}: {100 * pace.share:.1f} % done, increment {pace.number + 1}")
-            found, pace = _increment(stretch, state, pace, end)
-            state = found.state
+        for found, reached in parted(stretch, state, pace, end, say):
+            state, pace = found.state, reached
             yield deformed(joint, problem, state, pace, found.iterations, found.residuals[-1], found.internal, stretch.name)
+
+
+def parted(
+    stretch: Stretch, state: State, pace: Pace, end: float, say: Callable[[str], None] = lambda text: None
+) -> Iterator[tuple[Equilibrium, Pace]]:
+    """Yield equilibrium and pace at the end of every increment of one load step, up to its share `end`.
+
+    Raises as `follow_parting`.
+    """
+    while pace.share < end:
+        if pace.ease > 0 and pace.share <= GONE * pace.ease:
+            raise ConvergenceError(f"limit load at {100 * pace.ease:.4g} % of step {stretch.name!r}", load_factor=pace.ease)
+        if pace.number >= MOST_INCREMENTS:
+            many = f"not at the load's end after {MOST_INCREMENTS} increments"
+            raise ConvergenceError(f"{many} of step {stretch.name!r}.", load_factor=pace.ease)
+        say(f"{stretch.name}: {100 * pace.share:.1f} % done, increment {pace.number + 1}")
+        found, pace = _increment(stretch, state, pace, end)
+        state = found.state
+        yield found, pace
+
+
+def fresh(number: int = 0, step: int = 0) -> Pace:
+    """Return the pace at the start of a load step."""
+    return Pace(number, step, 0.0, PROGRESS, 0.0, 0.0, np.zeros(0))
 
 
 # ---- parts ---------------------------------------------------------------
@@ -105,10 +122,6 @@ class _Zone(NamedTuple):
     dofs: NDArray[np.int64]
     onset: float
     damaged: bool
-
-
-def _fresh(number: int, step: int) -> Pace:
-    return Pace(number, step, 0.0, PROGRESS, 0.0, 0.0, np.zeros(0))
 
 
 def _zone(problem: Problem, state: State) -> _Zone:
@@ -153,7 +166,7 @@ def _increment(stretch: Stretch, state: State, pace: Pace, end: float) -> tuple[
 def _by_load(stretch: Stretch, state: State, pace: Pace, end: float, most: float = np.inf) -> tuple[Equilibrium, Pace]:
     """Return an increment at a given load."""
     x = state.unknowns
-    whole = end if np.isfinite(end) else 1.0
+    whole = end if np.isfinite(end) else max(1.0, pace.share / LONGEST)
     length, residual = min(most, (FIRST if not len(pace.velocity) else LONGEST) * whole), float("nan")
     for _ in range(TRIES):
         share = end if pace.share + 1.1 * length >= end else pace.share + length
@@ -165,7 +178,7 @@ def _by_load(stretch: Stretch, state: State, pace: Pace, end: float, most: float
             continue
         farthest = _farthest(stretch.problem, state, found.state)
         if farthest <= 1.2 * MOST:
-            return found, _next(pace, x, found, share, PROGRESS, None)
+            return found, _next(pace, x, found, share, max(farthest, LEAST), PROGRESS)
         length = (share - pace.share) * max(0.1, 0.7 * MOST / farthest)
     raise _stuck(stretch, pace, residual)
 
@@ -175,7 +188,8 @@ def _farthest(problem: Problem, before: State, after: State) -> float:
     found = 0.0
     for interface in problem.body.interfaces:
         was, now = (interface.law.progress(s.history[interface.name][0].reshape(-1, 4)[:, :2])[0] for s in (before, after))
-        found = max(found, float((np.minimum(now, 1.0) - np.minimum(was, 1.0)).max()))
+        held = before.history[interface.name][1].ravel() < 1
+        found = max(found, float((np.minimum(now, 1.0) - np.minimum(was, 1.0))[held].max(initial=0.0)))
     return found
 
 
@@ -183,7 +197,7 @@ def _by_progress(stretch: Stretch, state: State, pace: Pace, end: float, zone: _
     """Return an increment at a given progress of the places that part."""
     x, residual = state.unknowns, float("nan")
     assert pace.travel is not None
-    progress = _fine(pace)
+    progress = pace.length
     move = np.asarray(stretch.problem.pattern.transform @ pace.velocity)
     grows = (zone.slope * move[zone.dofs]).sum(axis=1).max()
     mean = float(zone.along @ pace.velocity)
@@ -207,37 +221,46 @@ def _by_progress(stretch: Stretch, state: State, pace: Pace, end: float, zone: _
             except ConvergenceError as error:
                 residual, progress = error.residual, progress / 2
                 continue
-            return found, _next(pace, x, found, end, progress, progress)
+            return found, _next(pace, x, found, end, progress)
         if _farthest(stretch.problem, state, found.state) > 2 * MOST:
             progress /= 2
             continue
-        return found, _next(pace, x, found, found.share, progress, progress)
+        finer = _finer(pace, found.share, progress)
+        if finer < progress:
+            progress = finer
+            continue
+        return found, _next(pace, x, found, found.share, progress)
     raise _stuck(stretch, pace, residual)
 
 
-def _fine(pace: Pace) -> float:
-    """Return the next increment's progress, cut where the largest load is near, so that it is not passed unseen."""
-    before, last = pace.slopes
-    bend = (before - last) / max(pace.length, 1e-300)
-    near = bend > 0 and pace.share >= 0.98 * pace.ease and last / bend < NEAR * pace.length
-    if not near:
-        return pace.length
-    return min(pace.length, max(FINEST, float(np.sqrt(8 * KNOWN * abs(pace.ease) / bend))))
+def _finer(pace: Pace, share: float, progress: float) -> float:
+    """Return the progress that an increment should have had: less than it has where it strides too far over the largest load.
+
+    The load against the progress is taken as a parabola through the last three increments' ends.
+    """
+    slope, before = pace.slopes
+    now = (share - pace.share) / progress
+    bend = 2 * (slope - now) / (before + progress)
+    passed = bend > 0 and now + bend * progress / 2 > 0 > now - bend * progress / 2
+    if not passed or max(share, pace.share) < pace.ease * (1 - KNOWN) or progress <= FINEST:
+        return progress
+    known = float(np.sqrt(8 * KNOWN * abs(pace.ease) / bend))
+    return progress if known >= progress else max(FINEST, min(known, progress / 2))
 
 
-def _next(pace: Pace, x: Floats, found: Equilibrium, share: float, length: float, progress: float | None) -> Pace:
-    """Return the pace after an increment that came to rest."""
+def _next(pace: Pace, x: Floats, found: Equilibrium, share: float, progress: float, length: float | None = None) -> Pace:
+    """Return the pace after an increment that came to rest; `length` is that of the next one, where it is no question of ease."""
     hurry = 1.5 if found.iterations <= EASY else 1.0 if found.iterations < HARD else 0.7
     gained = share - pace.share
     return Pace(
         number=pace.number + 1,
         step=pace.step,
         share=share,
-        length=min(hurry * length, MOST) if progress is not None else length,
+        length=min(hurry * progress, MOST) if length is None else length,
         travel=gained,
         ease=max(pace.ease, share),
         velocity=found.state.unknowns - x,
-        slopes=(0.0, 0.0) if progress is None else (pace.slopes[1], gained / progress),
+        slopes=(gained / progress, progress),
     )
 
 

@@ -141,7 +141,7 @@ class TractionLaw:
         tangent : bool
         """
         stiffness = np.array([self.normal_stiffness, self.shear_stiffness])
-        opens = separation[:, 0] > 0
+        opens = separation[:, 0] >= 0
         asked, slope = self._damage(separation, tangent)
         now = np.maximum(damage, asked)
         sound = np.stack([np.where(opens, 1 - now, 1.0), 1 - now], axis=1) * stiffness
