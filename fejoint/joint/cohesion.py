@@ -48,7 +48,7 @@ def toughness_at(adhesive: Adhesive, share: float) -> float:
     first, second, m = adhesive.toughness_mode_1, adhesive.toughness_mode_2, exponent_of(adhesive)
     assert first is not None and second is not None
     if adhesive.mixed_mode_rule == "b-k":
-        return first + (second - first) * share**m
+        return first + (second - first) * float(share**m)
     return float((((1 - share) / first) ** m + (share / second) ** m) ** (-1 / m))
 
 
@@ -74,7 +74,7 @@ def longest_cell(joint: Joint) -> float:
     opening = modulus * adhesive.toughness_mode_1 / adhesive.tensile_strength**2
     sliding = modulus * adhesive.toughness_mode_2 / adhesive.shear_strength**2
     zone = min(opening, (opening * t**3) ** 0.25, sliding, math.sqrt(sliding * t))
-    return max(zone / IN_THE_ZONE, joint.geometry.length / MOST_CELLS)
+    return max(float(zone) / IN_THE_ZONE, joint.geometry.length / MOST_CELLS)
 
 
 def _along(material: AdherendMaterial) -> float:

@@ -153,6 +153,15 @@ class Interface:
             separation_by=by,
         )
 
+    def tangents(self, displacement: Floats) -> Floats:
+        """Return the unit tangents of the line midway between the faces, (e, q, 2); along x where rotations are small."""
+        slope = self._shapes()[1]
+        if not self.large:
+            return np.broadcast_to(np.array([1.0, 0.0]), (len(self.x), len(slope), 2))
+        middle = (displacement[self.lower] + displacement[self.upper]) / 2
+        along = np.array([1.0, 0.0]) + (slope @ middle) / (self.x @ slope.T)[..., None]
+        return np.asarray(along / np.hypot(along[..., 0], along[..., 1])[..., None])
+
     # ---- parts ----
 
     def _shapes(self) -> tuple[Floats, Floats]:
@@ -166,11 +175,11 @@ class Interface:
         e, q = len(self.x), len(shape)
         slope_eq = slope / (self.x @ slope.T)[..., None]
         # Operators on the 12 displacements: difference of the faces and slope of the middle, each along x and y.
-        d_by, g_by = np.zeros((e, q, 2, 2, 3, 2)), np.zeros((e, q, 2, 2, 3, 2))
+        difference, middle = np.zeros((e, q, 2, 2, 3, 2)), np.zeros((e, q, 2, 2, 3, 2))
         for i in (0, 1):
-            d_by[:, :, i, 0, :, i], d_by[:, :, i, 1, :, i] = -shape, shape
-            g_by[:, :, i, :, :, i] = slope_eq[:, :, None] / 2
-        d_by, g_by = d_by.reshape(e, q, 2, 12), g_by.reshape(e, q, 2, 12)
+            difference[:, :, i, 0, :, i], difference[:, :, i, 1, :, i] = -shape, shape
+            middle[:, :, i, :, :, i] = slope_eq[:, :, None] / 2
+        d_by, g_by = difference.reshape(e, q, 2, 12), middle.reshape(e, q, 2, 12)
         u = displacement[np.concatenate([self.lower, self.upper], axis=1)].reshape(e, 1, 12, 1)
         d, g = (d_by @ u)[..., 0], (g_by @ u)[..., 0]
         h = self.thickness

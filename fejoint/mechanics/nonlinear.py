@@ -23,11 +23,12 @@ from fejoint.mechanics.behaviour import behaviours_of
 from fejoint.mechanics.body import Body, Stresses
 from fejoint.mechanics.discretisation import Discretisation, of_mesh
 from fejoint.mechanics.ends import deformed_end_forces, end_faces
-from fejoint.mechanics.interface import interfaces_of
-from fejoint.mechanics.linear import Pattern, Solution, laws_of
+from fejoint.mechanics.interface import interfaces_of, tied_inside
+from fejoint.mechanics.layer import Nodal, nodal_tractions
+from fejoint.mechanics.linear import Pattern, Solution, laws_of, pattern_of
 from fejoint.mechanics.newton import Equilibrium, Loading, Problem, State, equilibrium
 
-__all__ = ["Deformed", "Pace", "Stretch", "deformed", "follow", "problem_of"]
+__all__ = ["Deformed", "Pace", "Stretch", "deformed", "follow", "pattern_for", "problem_of"]
 
 Floats = NDArray[np.float64]
 
@@ -125,6 +126,10 @@ class Deformed(Solution):
 
     def stress(self, region: str, kind: str = "bondline") -> Floats:
         """Return the element stresses of a region at its quadrature points, shape (4 or 5, cells, q), MPa (see `Stresses`)."""
+        layer = self.layer_stress(kind) if region == "adhesive" else None
+        if layer is not None:  # as the elements of the layer would have it: of its nodes
+            d = self.discretisation
+            return np.asarray(np.einsum("qa,cai->icq", d.shape_qa, layer[d.nodes_ac[d.section.cells(region)]], optimize=True))
         if region not in self._stresses:
             self._stresses[region] = self.body.stresses(
                 region, self.displacement, self.width_strain, self.state.history, self.joint.environment
@@ -140,9 +145,32 @@ class Deformed(Solution):
         return self.state.history[region][1]
 
     @property
+    def layer(self) -> Nodal | None:
+        """What a cohesive layer bears and how far it is parted, at the nodes; None of another layer."""
+        if not self.body.interfaces:
+            return None
+        if "_kept_layer" not in self.__dict__:
+            self.__dict__["_kept_layer"] = nodal_tractions(self.body, self.displacement, self.state.history)
+        kept: Nodal = self.__dict__["_kept_layer"]
+        return kept
+
+    def layer_stress(self, kind: str) -> Floats | None:
+        """Return the stress of a cohesive layer at the nodes, as `fejoint.mechanics.recovery.nodal_stress`; None of another."""
+        return None if self.layer is None else np.asarray(getattr(self.layer, kind))
+
+    @property
     def _stresses(self) -> dict[str, Stresses]:
         kept: dict[str, Stresses] = self.__dict__.setdefault("_kept_stresses", {})
         return kept
+
+
+def pattern_for(joint: Joint, d: Discretisation) -> Pattern:
+    """Return the pattern of a joint's matrix along its load path: with interface elements where its layer is cohesive."""
+    if not joint.analysis.cohesive:
+        return pattern_of(d, joint.load.ends, joint.load.guided)
+    dofs = Body(d, behaviours_of(joint), interfaces_of(joint, d)).dofs
+    tied = tied_inside(d, joint.geometry.bonds(), joint.geometry.bondline_thickness)
+    return pattern_of(d, joint.load.ends, joint.load.guided, dofs, tied)
 
 
 def problem_of(joint: Joint, d: Discretisation, pattern: Pattern) -> Problem:

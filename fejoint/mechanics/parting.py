@@ -35,8 +35,9 @@ FIRST, LONGEST = 0.1, 0.25  # shares of a step while nothing is damaged
 PROGRESS, MOST, LEAST = 0.1, 0.35, 1e-3  # of the places in the process zone in one increment: the first, the most, the least
 EASY, HARD = 5, 9  # iterations: fewer make the next increment longer, more make it shorter
 TRIES = 14
+PASSED = 0.98  # share of the largest load below which it counts as passed
 GONE = 0.2  # share of the largest load at which the joint counts as parted
-# How far the largest load may lie above that of the nearest increments, as a share of it; increments are not cut below this for it.
+# How far the largest load may lie above that of the nearest increments, as a share of it; and the least progress for that.
 KNOWN, FINEST = 5e-4, 0.01
 MOST_INCREMENTS = 500
 LOADED = 0.7  # of the largest onset: where nothing is damaged yet these places are given
@@ -128,7 +129,9 @@ def _zone(problem: Problem, state: State) -> _Zone:
     """Return the places that part, or where nothing does yet those that are most loaded, and how their progress is measured."""
     d, transform = problem.body.discretisation, problem.pattern.transform
     displacement = np.asarray(transform @ state.unknowns).reshape(-1, 2)
-    slopes, dofs, weights, onsets, active = [], [], [], [], []
+    slopes: list[Floats] = []
+    dofs: list[NDArray[np.int64]] = []
+    weights, onsets, active = [], [], []
     for interface in problem.body.interfaces:
         history = state.history[interface.name]
         by = interface.evaluate(displacement, history, False).separation_by
@@ -145,7 +148,7 @@ def _zone(problem: Problem, state: State) -> _Zone:
     damaged = bool(part.any())
     if not damaged:
         part = onset >= LOADED * onset.max()
-    slope, dof, weight = (np.concatenate(v)[part] for v in (slopes, dofs, weights))
+    slope, dof, weight = np.concatenate(slopes)[part], np.concatenate(dofs)[part], np.concatenate(weights)[part]
     row = np.bincount(dof.ravel(), (slope * weight[:, None]).ravel(), 2 * len(d.points)) / weight.sum()
     return _Zone(transform.T @ row, slope, dof, float(onset.max()), damaged)
 
@@ -265,8 +268,7 @@ def _next(pace: Pace, x: Floats, found: Equilibrium, share: float, progress: flo
 
 
 def _stuck(stretch: Stretch, pace: Pace, residual: float) -> ConvergenceError:
-    return ConvergenceError(
-        f"no equilibrium found beyond {100 * pace.share:.4g} % of step {stretch.name!r}.",
-        load_factor=pace.ease,
-        residual=residual,
-    )
+    said = f"no equilibrium found beyond {100 * pace.share:.4g} % of step {stretch.name!r}."
+    if pace.share < PASSED * pace.ease:
+        said = f"limit load at {100 * pace.ease:.4g} % of step {stretch.name!r}; behind it {said}"
+    return ConvergenceError(said, load_factor=pace.ease, residual=residual)

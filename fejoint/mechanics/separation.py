@@ -124,7 +124,7 @@ class TractionLaw:
     def progress(self, separation: Floats) -> tuple[Floats, Floats]:
         """Return how far separations are towards failure, 1 there, (n,), and how that goes with them at one mix, (n, 2)."""
         f = self.onset(separation)
-        mix = self.mix(self._share(separation))
+        mix = self.mix(self.shares(separation))
         squares = [(self.normal_stiffness / self.normal_strength) ** 2, (self.shear_stiffness / self.shear_strength) ** 2]
         pulled = np.stack([np.maximum(separation[:, 0], 0.0), separation[:, 1]], axis=1)
         return f / mix.failure, pulled * squares / (np.maximum(f, 1e-300) * mix.failure)[:, None]
@@ -176,7 +176,8 @@ class TractionLaw:
         opening = np.maximum(separation[:, 0], 0.0)
         return np.stack([self.normal_stiffness * opening**2, self.shear_stiffness * separation[:, 1] ** 2], axis=1) / 2
 
-    def _share(self, separation: Floats) -> Floats:
+    def shares(self, separation: Floats) -> Floats:
+        """Return the share of mode II in the work of separations of one mix, (n,)."""
         energy = self._energies(separation)
         total = energy.sum(axis=1)
         return np.asarray(energy[:, 1] / np.where(total > 0, total, 1.0))
@@ -200,7 +201,7 @@ class TractionLaw:
     def _damage(self, separation: Floats, slope: bool) -> tuple[Floats, Floats | None]:
         """Return the damage that separations ask for, (n,), and its derivatives by them, (n, 2)."""
         f = self.onset(separation)
-        share = self._share(separation)
+        share = self.shares(separation)
         mix = self.mix(share)
         r, last = mix.plateau, mix.failure
         end = 1 + r * (last - 1)  # of the plateau

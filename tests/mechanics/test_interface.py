@@ -38,9 +38,9 @@ def places():
 @pytest.mark.parametrize("way", [(1.0, 0.0), (0.0, 1.0), (0.3, 1.0), (-0.1, 1.0)], ids=str)
 def test_one_element_is_its_law(way, large, rule):
     one, way = element(large, rule), np.array(way)
-    last = 1.0 / LAW.onset(way[None])[0] * LAW.mix(LAW._share(way[None])).failure[0]
+    last = 1.0 / LAW.onset(way[None])[0] * LAW.mix(LAW.shares(way[None])).failure[0]
     history, damage, work, before = one.start(), np.zeros(1), 0.0, (np.zeros(2), np.zeros(2))
-    mix = LAW.mix(LAW._share(way[None]))
+    mix = LAW.mix(LAW.shares(way[None]))
     onset = 1 / mix.failure[0]
     corners = [onset, onset + mix.plateau[0] * (1 - onset), 1.0]
     # Out to three quarters, back, out again beyond failure, with the corners of the law among the increments.
@@ -62,7 +62,7 @@ def test_one_element_is_its_law(way, large, rule):
         before = now
     assert damage[0] == 1.0
     if way[0] >= 0:
-        share = LAW._share(way[None])
+        share = LAW.shares(way[None])
         # Work of the forces by trapezia: straight between the corners, so that it is the toughness but for round-off.
         assert work == pytest.approx(LENGTH * LAW.mix(share).toughness[0], rel=1e-9)
         # What the element says it has lost sums a smooth integrand over 8 pieces an increment.

@@ -110,7 +110,7 @@ def test_onset_is_quadratic_in_the_stresses(law):
 def test_unloading_goes_straight_to_the_origin_and_back(law):
     for way in ([1.0, 0.0], [0.0, 1.0], [0.4, 1.0]):
         way = np.array(way)
-        far = 0.5 * law.mix(law._share(way[None])).failure[0] / law.onset(way[None])[0] * way
+        far = 0.5 * law.mix(law.shares(way[None])).failure[0] / law.onset(way[None])[0] * way
         out, damage = pulled(law, [far])
         assert 0 < damage < 1
         for s in (0.7, 0.2, 0.0, 0.5, 1.0):
@@ -162,13 +162,13 @@ def test_damage_never_falls_and_no_energy_is_won_where_the_mix_changes(law):
 def test_what_is_lost_is_the_work_less_what_is_stored(law):
     for angle in ANGLES:
         way = np.array([[np.cos(angle), np.sin(angle)]])
-        last = law.mix(law._share(way)).failure[0] / law.onset(way)[0]
+        last = law.mix(law.shares(way)).failure[0] / law.onset(way)[0]
         steps = np.linspace(0, 1.05 * last, 61)
         damage, lost = np.zeros(1), np.zeros((1, 2))
         for a, b in itertools.pairwise(steps):
             lost = lost + law.dissipated(a * way, b * way, damage)
             damage = law.respond(b * way, damage, False).damage
-        share = law._share(way)[0]
+        share = law.shares(way)[0]
         # Sums over 8 pieces in each of 60 increments: their error is of the square of a 480th of the way, beside that at kinks.
         assert lost.sum() == pytest.approx(criterion(law, share), rel=2e-3)
         assert lost[0, 1] / lost.sum() == pytest.approx(share, abs=1e-9)
