@@ -10,8 +10,8 @@ import pytest
 from fejoint import Adherend, Adhesive, DoubleLap, Joint, JointError, Load
 from fejoint.joint.disbond import Disbond
 from fejoint.joint.materials import Orthotropic
-from fejoint.mechanics.discretisation import discretise
 from fejoint.mechanics.disbond import disbonded
+from fejoint.mechanics.discretisation import discretise
 from fejoint.mechanics.energy_release import energy_release, field_of
 from fejoint.mechanics.linear import assemble, laws_of, solve_linear
 from fejoint.mechanics.reuse import Kept
@@ -175,7 +175,9 @@ def bent(layers: list[Layer], moment: float) -> float:
     "mix", [(1.0, -1.0), (1.0, 1.0), (1.0, 0.0), (1.0, -0.4)], ids=["opening", "shear", "one arm", "unequal"]
 )
 def test_moments_on_two_arms(mix):
-    """Beams of layers under moments: what the arms hold less what the whole holds (J. G. Williams, Int. J. Fract. 36, 1988, from memory).
+    """Beams of layers under moments: the energy of the arms less that of the whole.
+
+    J. G. Williams, Int. J. Fract. 36, 1988, 101-119, from memory.
 
     Alike arms part it: equal and opposite moments open, equal ones shear. No length enters, and stress in layers
     under a moment is linear in y exactly, so that 0.3 % is for the cells.
