@@ -301,7 +301,10 @@ def rotation_caution(joint: Joint, disbond: Disbond) -> list[str]:
     arm = getattr(geometry, side)
     longest = 1000 * arm.thickness  # an arm's limit, beyond which the frame of beams is told nothing new
     longer = arm.replace(free_length=min(arm.free_length + a, longest))
-    left = joint.replace(geometry=geometry.replace(**{"overlap_length": geometry.overlap_length - a, side: longer}))
+    shorter = max(geometry.overlap_length - a, 1.01 * geometry.bondline_thickness)
+    # Fillets may not fit it, and beams know none.
+    square = {"spew": "square", "spew_height": None, "overlap_length": shorter, side: longer}
+    left = joint.replace(geometry=geometry.replace(**square))
     if buckles(left):
         return [
             "energy release: taken as a frame of beams the disbonded joint has buckled under this load: its rates mean nothing"

@@ -28,8 +28,8 @@ def test_where_it_ends():
 @pytest.mark.parametrize(
     ("kind", "keys", "words"),
     [
-        ("single-lap", {"length": 12.31}, "disbond.length = 12.31 mm: must be from 0.01 mm .* to 12.3 mm"),
-        ("single-lap", {"length": 0.005}, "disbond.length = 0.005 mm: must be from 0.01 mm"),
+        ("single-lap", {"length": 12.31}, "disbond.length = 12.31 mm: must be from 0.05 mm .* to 12.3 mm"),
+        ("single-lap", {"length": 0.04}, "disbond.length = 0.04 mm: must be from 0.05 mm"),
         ("single-lap", {"length": 3, "bondline": 2}, "disbond.bondline = 2: the joint has only bondline 1"),
         ("double-lap", {"length": 3, "bondline": 3}, "disbond.bondline = 3: the joint has bondlines 1 to 2"),
         ("stepped-lap", {"length": 3}, "a stepped lap cannot have one yet"),
@@ -53,7 +53,7 @@ def test_a_short_overlap_has_no_room():
     base = joint("single-lap")
     short = base.replace(geometry=base.geometry.replace(overlap_length=0.205))
     with pytest.raises(JointError, match="the overlap is too short for any"):
-        checked(Disbond(length=0.01), short)
+        checked(Disbond(length=0.05), short)
 
 
 def test_mixed_mode_of_an_adhesive():

@@ -109,7 +109,7 @@ def test_opening_is_across_the_faces():
 CASES = {
     "middle": ({}, {}),
     "right": ({}, {"end": "right", "place": "lower"}),
-    "short": ({}, {"length": 0.02}),
+    "short": ({}, {"length": 0.05}),
     "long": ({}, {"length": 12.2, "place": "upper"}),
     "fillet": ({"fillet": True}, {}),
     "up the end face": ({"fillet": 0.5}, {"place": "upper"}),
