@@ -27,7 +27,7 @@ from fejoint.mechanics.newton import Problem
 from fejoint.mechanics.nonlinear import Deformed, follow, problem_of
 from fejoint.mechanics.reuse import Kept, system_key
 
-__all__ = ["EnergyRelease", "Rates", "energy_release", "released", "rotating", "rotation_caution"]
+__all__ = ["EnergyRelease", "Rates", "deformed_field", "energy_release", "released", "rotating", "rotation_caution"]
 
 Floats = NDArray[np.float64]
 
@@ -165,15 +165,7 @@ def rotating(joint: Joint, disbond: Disbond, density: float | None, kept: Kept) 
 
 def released(solution: Deformed, disbond: Disbond) -> EnergyRelease:
     """Return the energy release rates of a disbond in a section at rest on its load's path, with large rotations."""
-    d = solution.discretisation
-    stress, energy = np.empty((5, *d.weight_qc.shape)), np.empty(d.weight_qc.shape)
-    for name, law in solution.laws.items():
-        cells = d.section.cells(name)
-        stress[:, cells] = solution.stress(name, "carried")
-        elastic = solution.elastic_strain(name).T.reshape(4, *energy[cells].shape)
-        free = law.free_strain(solution.joint.environment)[:, None, None]
-        energy[cells] = 0.5 * (solution.stress(name, "bondline") * (elastic - free)).sum(axis=0)
-    field = Field(solution.displacement, stress, energy)
+    d, field = solution.discretisation, deformed_field(solution)
     # The cells at the tip are strained far, so that half the force times the opening is not quite the work of closing it,
     # some percent off where an adhesive of 2 GPa takes 1 N/mm. J is the energy all the same: closure only parts it.
     integrals = _integrals(solution, disbond, field)
@@ -183,6 +175,19 @@ def released(solution: Deformed, disbond: Disbond) -> EnergyRelease:
     whole = integrals[1] / (shear + opens) if shear + opens > 0 else 1.0
     rates = _rates_of(whole * shear, whole * opens, gap, disbond.place == "middle")
     return _found(solution, disbond, rates, integrals, gap)
+
+
+def deformed_field(solution: Deformed) -> Field:
+    """Return stress and energy, per length and area of the undeformed section, of one at rest on its load's path."""
+    d = solution.discretisation
+    stress, energy = np.empty((5, *d.weight_qc.shape)), np.empty(d.weight_qc.shape)
+    for name, law in solution.laws.items():
+        cells = d.section.cells(name)
+        stress[:, cells] = solution.stress(name, "carried")
+        elastic = solution.elastic_strain(name).T.reshape(4, *energy[cells].shape)
+        free = law.free_strain(solution.joint.environment)[:, None, None]
+        energy[cells] = 0.5 * (solution.stress(name, "bondline") * (elastic - free)).sum(axis=0)
+    return Field(solution.displacement, stress, energy)
 
 
 # ---- parts ---------------------------------------------------------------

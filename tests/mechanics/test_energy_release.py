@@ -10,10 +10,12 @@ import pytest
 from fejoint import Adherend, Adhesive, DoubleLap, Joint, JointError, Load
 from fejoint.joint.disbond import Disbond
 from fejoint.joint.materials import Orthotropic
+from fejoint.mechanics.closure import field_of
 from fejoint.mechanics.disbond import disbonded
 from fejoint.mechanics.discretisation import discretise
-from fejoint.mechanics.energy_release import energy_release, field_of
+from fejoint.mechanics.energy_release import deformed_field, energy_release, rotating
 from fejoint.mechanics.linear import assemble, laws_of, solve_linear
+from fejoint.mechanics.nonlinear import follow
 from fejoint.mechanics.reuse import Kept
 from tests.mechanics.conftest import GLUE, METAL
 from tests.strength.beams import Layer, strip
@@ -240,9 +242,13 @@ def double_lap(**load) -> Joint:
 
 def potential(joint: Joint, disbond: Disbond) -> float:
     """Return the potential energy of a joint and its load, N: elastic energy less the load's work on its end."""
-    d = discretise(disbonded(joint, disbond, 0.75))
-    solution = solve_linear(assemble(d, laws_of(joint), joint.load.ends, joint.load.shear_force != 0), joint)
-    field = field_of(d, solution.laws, solution.displacement, solution.width_strain, joint.environment)
+    if joint.analysis.large_rotation:
+        *_, solution = follow(*rotating(joint, disbond, 0.75, Kept()))
+        d, field = solution.discretisation, deformed_field(solution)
+    else:
+        d = discretise(disbonded(joint, disbond, 0.75))
+        solution = solve_linear(assemble(d, laws_of(joint), joint.load.ends, joint.load.shear_force != 0), joint)
+        field = field_of(d, solution.laws, solution.displacement, solution.width_strain, joint.environment)
     work = joint.line_load * solution.elongation + joint.line_moment * solution.turn + joint.line_shear * solution.lift
     return float((field.energy * d.weight_qc).sum()) - work
 
@@ -255,6 +261,11 @@ CASES = {
     "middle of a fillet": ({"fillet": 0.4}, {}),
     "unlike, cooled": ({"upper": STEEL, "temperature": -80.0}, {}),
     "cooled alone, interface": ({"upper": STEEL, "temperature": -80.0, "force": 0.0}, {"place": "upper"}),
+    "large rotations": ({"force": 8000.0, "upper_thickness": 2.0, "large_rotation": True}, {}),
+    "large rotations, cooled": (
+        {"force": 4000.0, "upper": STEEL, "temperature": -80.0, "large_rotation": True},
+        {"end": "right"},
+    ),
     "pinned": ({"ends": "pinned", "upper_thickness": 3.0}, {"end": "right"}),
 }
 
