@@ -36,6 +36,7 @@ class Mutation:
 LINEAR, RECOVERY = "fejoint/mechanics/linear.py", "fejoint/mechanics/recovery.py"
 FORMS = "fejoint/bondline/closed_form"
 MEET = "tests/scenarios/test_theories_meet_fe.py"
+RELEASE, FRACTURE = "tests/mechanics/test_energy_release.py", "tests/strength/test_fracture.py"
 
 MUTATIONS = (
     Mutation(
@@ -290,6 +291,69 @@ MUTATIONS = (
         'leans = problem.large and name == "turn"',
         "leans = False",
         "tests/mechanics/test_newton.py",
+    ),
+    Mutation(
+        "crack closure without its mid-side node",
+        "fejoint/mechanics/closure.py",
+        "return np.asarray(-(self.force * other.jump).sum(axis=0) / (2 * self.length))",
+        "return np.asarray(-(self.force * other.jump)[0] / (2 * self.length))",
+        RELEASE,
+    ),
+    Mutation(
+        "J without the strain energy",
+        "fejoint/mechanics/closure.py",
+        "along = xx * slope[..., 0] + yx * slope[..., 1] - field.energy[cells]",
+        "along = xx * slope[..., 0] + yx * slope[..., 1]",
+        RELEASE,
+    ),
+    Mutation(
+        "J with the energy of the whole strain, the free one too",
+        "fejoint/mechanics/closure.py",
+        "(own * (total - law.free_strain(environment)[:, None, None]))",
+        "(own * total)",
+        RELEASE,
+    ),
+    Mutation(
+        "opening and shear change places",
+        "fejoint/mechanics/energy_release.py",
+        "return Rates(opens, shear, shear + opens) if split",
+        "return Rates(shear, opens, shear + opens) if split",
+        f"{RELEASE} {FRACTURE}",
+    ),
+    Mutation(
+        "a closed disbond that opens",
+        "fejoint/mechanics/energy_release.py",
+        "    if gap <= 0:  # forces",
+        "    if gap > 1e9:  # forces",
+        f"{RELEASE} {FRACTURE}",
+    ),
+    Mutation(
+        "temperature grows with the load that grows a disbond",
+        "fejoint/mechanics/energy_release.py",
+        "np.array([1.0, factor, factor * factor]) @ terms",
+        "factor * factor * terms.sum(axis=0)",
+        f"{RELEASE} {FRACTURE}",
+    ),
+    Mutation(
+        "the parts of a turned tip along x and y",
+        "fejoint/mechanics/closure.py",
+        "        c, s = np.cos(turned), np.sin(turned)",
+        "        c, s = np.cos(5 * turned), np.sin(5 * turned)",
+        FRACTURE,
+    ),
+    Mutation(
+        "mixed mode by the share of opening",
+        "fejoint/strength/mixed_mode.py",
+        "(shear / total) ** exponent",
+        "(opening / total) ** exponent",
+        FRACTURE,
+    ),
+    Mutation(
+        "a tip that is parted too",
+        "fejoint/mechanics/disbond.py",
+        "joined = np.setdiff1d(np.flatnonzero(mesh.f2t[1] >= 0), facets)",
+        "joined = np.setdiff1d(np.flatnonzero(mesh.f2t[1] >= 0), [*facets, *facets + 1])",
+        "tests/mechanics/test_disbond.py",
     ),
 )
 

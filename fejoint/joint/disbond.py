@@ -19,7 +19,7 @@ __all__ = ["Disbond", "checked"]
 
 # Bondline thicknesses that must stay bonded ahead of the tip, and that a disbond must be long. Nearer to a free surface
 # the stress at the tip and that at the corner are one, and the mesh would have to be finer than the rest bears.
-LEAST_AHEAD, SHORTEST = 1.0, 0.05
+LEAST_AHEAD, SHORTEST = 1.0, 0.25
 
 
 def _whole(value: Any) -> Any:
@@ -75,10 +75,9 @@ def checked(disbond: Disbond, joint: Joint) -> Disbond:
     most, least = bond.end - bond.start - LEAST_AHEAD * ta, SHORTEST * ta
     if not least <= disbond.length <= most:
         why = (
-            f"must be from {least:g} mm (a twentieth of the bondline's thickness) "
-            f"to {most:g} mm (the overlap less that thickness)"
+            f"must be from {least:g} mm (a quarter of the bondline's thickness) to {most:g} mm (the overlap less that thickness)"
             if most > least
-            else "the overlap is too short for any, it must be longer than 1.05 times the bondline's thickness"
+            else "the overlap is too short for any, it must be longer than 1.25 times the bondline's thickness"
         )
         raise JointError(f"disbond.length = {disbond.length:g} mm: {why}.")
     return disbond

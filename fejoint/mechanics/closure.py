@@ -28,9 +28,10 @@ with W of the elastic strain alone and the uniform width strain in it.
 
 Where the joint is linear, with small rotations, the rates are quadratic in the load, with a
 linear and a constant term where there is temperature or moisture. Where rotations are large
-(`analysis.large_rotation`) all of the above holds per length and area of the undeformed
-section, with the first Piola-Kirchhoff stress, which need not be symmetric; the parts are
-those across and along the turned tip. Nothing yields here, whatever the joint's analysis says.
+(`analysis.large_rotation`) the J integral holds per length and area of the undeformed section,
+with the first Piola-Kirchhoff stress, which need not be symmetric. Half the force times the
+opening is then not quite the work of closing a tip whose cells are strained far, so that J
+gives the total, and closure, across and along the turned tip, the shares of its parts.
 """
 
 from __future__ import annotations
@@ -46,7 +47,7 @@ from fejoint.mechanics.disbond import Tip
 from fejoint.mechanics.discretisation import Discretisation
 from fejoint.mechanics.elasticity import Law, strain
 
-__all__ = ["Closure", "Field", "closure", "field_of", "j_integral"]
+__all__ = ["Closure", "Field", "closure", "field_of", "j_integral", "turn_about"]
 
 Floats = NDArray[np.float64]
 
@@ -115,10 +116,10 @@ def field_of(
     return Field(displacement, stress, energy)
 
 
-def closure(d: Discretisation, tip: Tip, field: Field, turned: bool = False) -> Closure:
+def closure(d: Discretisation, tip: Tip, field: Field, turned: float = 0.0) -> Closure:
     """Return the forces across the side ahead of a tip, and the openings of the side behind it, along x and y.
 
-    `turned`: along and across the side ahead as it has turned.
+    Along and across a disbond that has `turned` by an angle, counter-clockwise (`turn_about`).
     """
     cells = tip.cells_above
     xx, yy, xy, _, yx = field.stress[:, cells] * d.weight_qc[cells]
@@ -128,10 +129,21 @@ def closure(d: Discretisation, tip: Tip, field: Field, turned: bool = False) -> 
     force = np.array([[part[at == node].sum() for part in (along, across)] for node in tip.ahead])
     jump = field.displacement[tip.above] - field.displacement[tip.below]
     if turned:
-        side = np.diff(d.points[tip.ahead] + field.displacement[tip.ahead], axis=0)[0] * tip.forward
-        c, s = side / np.hypot(*side)
+        c, s = np.cos(turned), np.sin(turned)
         force, jump = (vectors @ np.array([[c, -s], [s, c]]) for vectors in (force, jump))
     return Closure(force, jump, tip.length)
+
+
+def turn_about(d: Discretisation, tip: Tip, displacement: Floats, half: float) -> float:
+    """Return by how much a box round a tip, of half-width `half` (mm), has turned as a whole, counter-clockwise.
+
+    That of its mean deformation gradient. The line ahead of the tip turns otherwise: shear makes it turn without bound
+    towards the tip.
+    """
+    cells = np.flatnonzero(np.abs(d.points[d.nodes_ac[:, 8]] - [tip.x, tip.y]).max(axis=1) < half)
+    gradient = np.einsum("cqaj,cai,cq->ij", d.grad_ajqc[cells], displacement[d.nodes_ac[cells]], d.weight_qc[cells])
+    gradient += d.weight_qc[cells].sum() * np.eye(2)
+    return float(np.arctan2(gradient[1, 0] - gradient[0, 1], gradient[0, 0] + gradient[1, 1]))
 
 
 def j_integral(d: Discretisation, tip: Tip, field: Field, inner: float, outer: float) -> float:

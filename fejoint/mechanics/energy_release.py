@@ -19,7 +19,7 @@ from fejoint.errors import JointError
 from fejoint.joint.description import Joint
 from fejoint.joint.disbond import Disbond, checked
 from fejoint.joint.families import SingleLap
-from fejoint.mechanics.closure import Field, closure, field_of, j_integral
+from fejoint.mechanics.closure import Field, closure, field_of, j_integral, turn_about
 from fejoint.mechanics.disbond import disbonded, opening, tip_of
 from fejoint.mechanics.discretisation import Discretisation, discretise
 from fejoint.mechanics.linear import Pattern, Solution, System, assemble, laws_of, pattern_of, solve_linear
@@ -27,7 +27,7 @@ from fejoint.mechanics.newton import Problem
 from fejoint.mechanics.nonlinear import Deformed, follow, problem_of
 from fejoint.mechanics.reuse import Kept, system_key
 
-__all__ = ["EnergyRelease", "Rates", "energy_release", "released", "rotating", "rotation_caution"]
+__all__ = ["EnergyRelease", "Rates", "deformed_field", "energy_release", "released", "rotating", "rotation_caution"]
 
 Floats = NDArray[np.float64]
 
@@ -56,8 +56,8 @@ class EnergyRelease:
     disbond : Disbond
     opening, shear, total : float, N/mm
         By virtual crack closure (mode I, mode II and their sum); with large rotations the
-        total is the J integral over the second box, which closure only parts. Opening is 0
-        where the disbond is closed at its tip. The parts are NaN at an interface.
+        total is the J integral over the second box, and closure says how it is parted. Opening
+        is 0 where the disbond is closed at its tip. The parts are NaN at an interface.
     j_integrals : tuple of float, N/mm
         J integrals over boxes round the tip.
     contours : tuple of float, mm
@@ -165,6 +165,20 @@ def rotating(joint: Joint, disbond: Disbond, density: float | None, kept: Kept) 
 
 def released(solution: Deformed, disbond: Disbond) -> EnergyRelease:
     """Return the energy release rates of a disbond in a section at rest on its load's path, with large rotations."""
+    d, field = solution.discretisation, deformed_field(solution)
+    # The cells at the tip are strained far, so that half the force times the opening is not quite the work of closing it,
+    # some percent off where an adhesive of 2 GPa takes 1 N/mm. J is the energy all the same: closure only parts it.
+    integrals = _integrals(solution, disbond, field)
+    turned = turn_about(d, tip_of(d), solution.displacement, _contours(solution.joint, disbond)[-2])
+    found = closure(d, tip_of(d), field, turned)
+    (shear, opens), gap = found.work(found), float(found.jump[0, 1])
+    whole = integrals[1] / (shear + opens) if shear + opens > 0 else 1.0
+    rates = _rates_of(whole * shear, whole * opens, gap, disbond.place == "middle")
+    return _found(solution, disbond, rates, integrals, gap)
+
+
+def deformed_field(solution: Deformed) -> Field:
+    """Return stress and energy, per length and area of the undeformed section, of one at rest on its load's path."""
     d = solution.discretisation
     stress, energy = np.empty((5, *d.weight_qc.shape)), np.empty(d.weight_qc.shape)
     for name, law in solution.laws.items():
@@ -173,15 +187,7 @@ def released(solution: Deformed, disbond: Disbond) -> EnergyRelease:
         elastic = solution.elastic_strain(name).T.reshape(4, *energy[cells].shape)
         free = law.free_strain(solution.joint.environment)[:, None, None]
         energy[cells] = 0.5 * (solution.stress(name, "bondline") * (elastic - free)).sum(axis=0)
-    field = Field(solution.displacement, stress, energy)
-    found = closure(d, tip_of(d), field, turned=True)
-    # The cells at the tip are strained far, so that half the force times the opening is not quite the work of closing it,
-    # up to 5 % off where an adhesive of 2 GPa takes 1 N/mm. J is the energy all the same: closure only parts it.
-    integrals, gap = _integrals(solution, disbond, field), float(found.jump[0, 1])
-    shear, opens = found.work(found)
-    whole = integrals[1] / (shear + opens) if shear + opens > 0 else 1.0
-    rates = _rates_of(whole * shear, whole * opens, gap, disbond.place == "middle")
-    return _found(solution, disbond, rates, integrals, gap)
+    return Field(solution.displacement, stress, energy)
 
 
 # ---- parts ---------------------------------------------------------------
@@ -300,7 +306,10 @@ def rotation_caution(joint: Joint, disbond: Disbond) -> list[str]:
     arm = getattr(geometry, side)
     longest = 1000 * arm.thickness  # an arm's limit, beyond which the frame of beams is told nothing new
     longer = arm.replace(free_length=min(arm.free_length + a, longest))
-    left = joint.replace(geometry=geometry.replace(**{"overlap_length": geometry.overlap_length - a, side: longer}))
+    shorter = max(geometry.overlap_length - a, 1.01 * geometry.bondline_thickness)
+    # Fillets may not fit it, and beams know none.
+    square = {"spew": "square", "spew_height": None, "overlap_length": shorter, side: longer}
+    left = joint.replace(geometry=geometry.replace(**square))
     if buckles(left):
         return [
             "energy release: taken as a frame of beams the disbonded joint has buckled under this load: its rates mean nothing"

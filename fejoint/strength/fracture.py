@@ -173,6 +173,8 @@ def load_against_length(
     ------
     JointError
         As `disbond_load`, before anything is solved; or lengths that do not rise.
+    ConvergenceError
+        As `disbond_load`.
     """
     disbonds = [checked(Disbond(length=a, end=end, place=place, bondline=bondline), joint) for a in lengths]
     a = np.array([d.length for d in disbonds])

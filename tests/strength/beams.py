@@ -17,10 +17,10 @@ from skfem import MeshQuad
 
 from fejoint.joint.conditions import Environment
 from fejoint.joint.materials import Isotropic, Orthotropic
-from fejoint.mechanics.discretisation import Discretisation, discretise
-from fejoint.mechanics.disbond import Tip, opened, tip_of
-from fejoint.mechanics.elasticity import Law, element_stiffness, law
 from fejoint.mechanics.closure import Field, closure, field_of, j_integral
+from fejoint.mechanics.disbond import Tip, opened, tip_of
+from fejoint.mechanics.discretisation import Discretisation, discretise
+from fejoint.mechanics.elasticity import Law, element_stiffness, law
 from fejoint.mechanics.linear import cell_dofs
 from fejoint.mechanics.section import Section
 
@@ -65,7 +65,7 @@ class Strip:
         return used, points[used, 1], weight[used]
 
     def traction(self, face, along: float = 0.0, across: float = 0.0, moment: float = 0.0) -> np.ndarray:
-        """Return nodal forces, (nodes, 2), of a force along x, one along y and a moment (counter-clockwise) on a face, N/mm and N."""
+        """Return nodal forces, (nodes, 2), of forces along x and y and a moment (counter-clockwise) on a face, N/mm and N."""
         nodes, y, weight = face
         middle = weight @ y / weight.sum()
         force = np.zeros_like(self.d.points)
