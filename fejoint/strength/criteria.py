@@ -23,13 +23,17 @@ from fejoint.joint.materials import Adhesive
 from fejoint.strength.capacity import Capacity
 from fejoint.strength.field import Field, Line
 
-__all__ = ["FORMS", "MEASURES", "Form", "Measure", "first_share", "shear_limit_key", "stress_capacities"]
+__all__ = ["FORMS", "MEASURES", "Form", "Measure", "PathEndedError", "first_share", "shear_limit_key", "stress_capacities"]
 
 Floats = NDArray[np.float64]
 
 # Shares of the load between which the first that meets a criterion is sought, where stresses do not start from nothing.
 FARTHEST = 1e6
 PIECES = 64
+
+
+class PathEndedError(Exception):
+    """A load's path ended, and says why, before a criterion was met."""
 
 
 @dataclass(frozen=True)
@@ -151,8 +155,8 @@ def first_share(index: Callable[[float], float], field: Field) -> float:
 
     Raises
     ------
-    LookupError
-        It is not reached on the load's path, which ended.
+    PathEndedError
+        It is not reached on the load's path.
     """
     if index(0.0) >= 1:
         return 0.0
@@ -169,7 +173,7 @@ def first_share(index: Callable[[float], float], field: Field) -> float:
     for low, high in zip(field.shares[:-1], field.shares[1:], strict=True):
         if index(high) >= 1:
             return float(brentq(lambda share: index(share) - 1, low, high, xtol=1e-12, rtol=1e-10))
-    raise LookupError(field.why_ended)
+    raise PathEndedError(field.why_ended)
 
 
 def _taken(curve: Curve, line: Line, form: Form, distance: float, length: float) -> tuple[Floats, Floats, Floats, Floats]:
@@ -222,13 +226,13 @@ def _capacity(
             k = int(np.argmax(np.where(np.isnan(index), -1.0, index)))
             # Of ends that are equal but for round-off, the first.
             if index[k] > best[0] * (1 + 1e-6):
-                near = np.flatnonzero(index >= index[k] * (1 - 1e-6))
+                near = np.flatnonzero(index >= index[k] - 1e-6 * abs(index[k]))
                 best = float(index[k]), line, float(x[near[0]])
         return best
 
     try:
         share = first_share(lambda share: highest(share)[0], field)
-    except LookupError as error:
+    except PathEndedError as error:
         return replace(made, reason=f"not met where the load's path ended: {error}")
     if not math.isfinite(share):
         return replace(made, factor=math.inf, force=math.inf, place="nowhere: this stress does not grow with the load")
@@ -265,7 +269,7 @@ def _strain_capacity(field: Field, adhesive: Adhesive) -> Capacity:
 
     try:
         share = first_share(lambda share: highest(share)[0], field)
-    except LookupError as error:
+    except PathEndedError as error:
         return replace(made, reason=f"not met where the load's path ended: {error}")
     _, line, x = highest(share)
     force = share * field.joint.load.force

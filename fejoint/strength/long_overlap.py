@@ -21,7 +21,7 @@ from fejoint.joint.families import SteppedLap
 from fejoint.joint.materials import Orthotropic
 from fejoint.mechanics.load_path import AdherendSection
 from fejoint.strength.capacity import Capacity
-from fejoint.strength.criteria import first_share
+from fejoint.strength.criteria import PathEndedError, first_share
 from fejoint.strength.field import Field, unloaded
 from fejoint.strength.fracture import growth_index
 
@@ -131,7 +131,7 @@ def _balanced(made: Capacity, field: Field) -> Capacity:
 
     try:
         share = first_share(lambda share: worst(share)[0], field)
-    except LookupError as error:
+    except PathEndedError as error:
         return replace(made, reason=f"not met where the load's path ended: {error}")
     section = worst(share)[1]
     return replace(
