@@ -21,7 +21,7 @@ from scipy.optimize import brentq
 from fejoint.bondline.curves import Curve
 from fejoint.joint.materials import Adhesive
 from fejoint.strength.capacity import Capacity
-from fejoint.strength.field import Field, Line
+from fejoint.strength.field import STRESSES, Field, Line
 
 __all__ = ["FORMS", "MEASURES", "Form", "Measure", "PathEndedError", "first_share", "shear_limit_key", "stress_capacities"]
 
@@ -176,19 +176,23 @@ def first_share(index: Callable[[float], float], field: Field) -> float:
     raise PathEndedError(field.why_ended)
 
 
-def _taken(curve: Curve, line: Line, form: Form, distance: float, length: float) -> tuple[Floats, Floats, Floats, Floats]:
-    """Return places, shear, peel and axial stress that a form looks at."""
-    first, last = float(curve.x[0]), float(curve.x[-1])
+def _taken(line: Line, form: Form, distance: float, length: float) -> tuple[Floats, Floats]:
+    """Return the places that a form looks at, and the stresses there at every share, (shares, 3, places).
+
+    All forms are linear in the stress, so that between shares these run straight as the curves do.
+    """
+    curves = [Curve(line.x, *stress) for stress in line.stress]
+    first, last = float(line.x[0]), float(line.x[-1])
     if form.key == "mean":
         reach = min(length, last - first)
-        parts = [curve.part(first, first + reach), curve.part(last - reach, last)]
-        shear, peel, axial = (np.array([part.mean(name) for part in parts]) for name in ("shear", "peel", "axial"))
-        return np.array([first + reach / 2, last - reach / 2]), shear, peel, axial
+        parts = [[curve.part(first, first + reach), curve.part(last - reach, last)] for curve in curves]
+        means = [[[part.mean(name) for part in both] for name in STRESSES] for both in parts]
+        return np.array([first + reach / 2, last - reach / 2]), np.array(means)
     if form.key == "peak":  # between the curve's points, too, where it is quadratic
-        x = np.unique(np.concatenate([curve.x, (curve.x[1:] + curve.x[:-1]) / 2]))
+        x = np.unique(np.concatenate([line.x, (line.x[1:] + line.x[:-1]) / 2]))
     else:
         x = np.clip([line.left + distance, line.right - distance], first, last)
-    return x, curve.at(x, "shear"), curve.at(x, "peel"), curve.at(x, "axial")
+    return x, np.array([[curve.at(x, name) for name in STRESSES] for curve in curves])
 
 
 def _capacity(
@@ -217,12 +221,12 @@ def _capacity(
     if missing:
         return replace(made, reason=f"needs adhesive.{missing[0]}; add it")
     limit = {"shear" if key.startswith("shear") else "tensile": value for key, value in made.figures.items()}
+    taken = [(line, *_taken(line, form, distance, length)) for line in lines]
 
     def highest(share: float) -> tuple[float, Line, float]:
         best: tuple[float, Line, float] = (-1.0, lines[0], math.nan)
-        for line in lines:
-            x, shear, peel, axial = _taken(field.curve(line, share), line, form, distance, length)
-            index = measure.index(shear, peel, axial, limit)
+        for line, x, stress in taken:
+            index = measure.index(*field.between(stress, share), limit)
             k = int(np.argmax(np.where(np.isnan(index), -1.0, index)))
             # Of ends that are equal but for round-off, the first.
             if index[k] > best[0] * (1 + 1e-6):

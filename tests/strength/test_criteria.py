@@ -2,8 +2,8 @@
 
 Shear is Volkersen's cosh (Luftfahrtforschung 15, 1938, 41-47, from memory; its algebra is proven in
 tests/bondline/test_volkersen.py), written out again here; peel is a beam's on an elastic layer, a decaying wave from
-each end. Both are sampled at 4001 places, between which curves are quadratic: over half a millimetre of decay
-length, pieces of 6 micrometres leave (0.006/0.5)^3 / 16 = 1e-7 of the peak.
+each end. Both are sampled at 2001 places, between which curves are quadratic: over half a millimetre of decay
+length, pieces of 12.5 micrometres leave (0.0125/0.5)^3 / 16 = 1e-6 of the peak.
 """
 
 from __future__ import annotations
@@ -19,11 +19,11 @@ from scipy.optimize import brentq
 
 from fejoint.strength.criteria import first_share, stress_capacities
 
-SAMPLED = 1e-6
+SAMPLED = 2e-6
 L, P = 12.5, 100.0  # mm, N/mm: 2500 N over 25 mm
 W = math.sqrt(2000 / 2.7 / 0.2 * 2 / (70_000 * 1.6))  # Volkersen's w, balanced
 DECAY, END_PEEL = 1.9, 24.0  # 1/mm, MPa: of the order of a beam on this layer
-X = np.linspace(0.0, L, 4001)
+X = np.linspace(0.0, L, 2001)
 TAU, SIGMA = GLUE["shear_strength"], GLUE["tensile_strength"]
 
 
@@ -311,7 +311,8 @@ def test_failure_at_the_interface_looks_at_the_interfaces(solved):
     found = by(stress_capacities(replace(solved(JOINT), joint=joint), 0.2, 0.8), "peel-point")
     lines = [line for line in solved(JOINT).lines if line.level != "middle"]
     stress = max(parabola(line.x, line.stress[1, 1], x) for line in lines for x in (0.2, L - 0.2))
-    assert found.factor == pytest.approx(SIGMA / stress, rel=1e-9)
+    # Ends that are equal but for a millionth count as one.
+    assert found.factor == pytest.approx(SIGMA / stress, rel=2e-6)
     assert found.mode == "interface"
     assert "interface" in found.place
     middle = by(stress_capacities(solved(JOINT), 0.2, 0.8), "peel-point")
