@@ -38,7 +38,9 @@ def without(figures: dict[str, Any], *keys: str) -> dict[str, Any]:
     return {key: value for key, value in figures.items() if key not in keys}
 
 
-def made(geometry: Any, *, adhesive: Any = GLUE, rules: Any = None, force=2500.0, temperature=0.0, load=None, **analysis) -> Joint:
+def made(
+    geometry: Any, *, adhesive: Any = GLUE, rules: Any = None, force=2500.0, temperature=0.0, load=None, **analysis
+) -> Joint:
     """Return a joint of a geometry."""
     return Joint(
         geometry=geometry,
@@ -54,26 +56,20 @@ def single(
 ) -> Joint:
     """Return a single lap."""
     parts = [Adherend(material=m, thickness=t, free_length=arm) for m, t in zip((lower, upper), thickness, strict=True)]
-    geometry = SingleLap(
-        width=WIDTH, overlap_length=overlap, bondline_thickness=layer, spew=spew, lower=parts[0], upper=parts[1]
-    )
+    geometry = SingleLap(width=WIDTH, overlap_length=overlap, bondline_thickness=layer, spew=spew, lower=parts[0], upper=parts[1])
     return made(geometry, **rest)
 
 
 def double(*, overlap=20.0, inner=METAL, outer=METAL, thickness=(3.0, 1.5), arm=30.0, layer=LAYER, **rest: Any) -> Joint:
     """Return a double lap."""
     parts = [Adherend(material=m, thickness=t, free_length=arm) for m, t in zip((inner, outer), thickness, strict=True)]
-    return made(
-        DoubleLap(width=WIDTH, overlap_length=overlap, bondline_thickness=layer, inner=parts[0], outer=parts[1]), **rest
-    )
+    return made(DoubleLap(width=WIDTH, overlap_length=overlap, bondline_thickness=layer, inner=parts[0], outer=parts[1]), **rest)
 
 
 def stepped(*, steps=3, overlap=24.0, thickness=4.0, arm=30.0, layer=LAYER, material=METAL, **rest: Any) -> Joint:
     """Return a stepped lap."""
     part = Adherend(material=material, thickness=thickness, free_length=arm)
-    geometry = SteppedLap(
-        width=WIDTH, overlap_length=overlap, steps=steps, bondline_thickness=layer, lower=part, upper=part
-    )
+    geometry = SteppedLap(width=WIDTH, overlap_length=overlap, steps=steps, bondline_thickness=layer, lower=part, upper=part)
     return made(geometry, **rest)
 
 

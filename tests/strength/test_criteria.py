@@ -290,9 +290,7 @@ def test_loads_are_in_proportion_to_the_limits(solved):
 def test_loads_do_not_depend_on_the_load_stated(solved):
     """The force that breaks the joint is the same whether 2500 N or 25 N are asked about, also when it is cooled."""
     for temperature in (0.0, -60.0):
-        one, other = (
-            stress_capacities(solved(single(force=f, temperature=temperature)), 0.2, 0.8) for f in (2500.0, 25.0)
-        )
+        one, other = (stress_capacities(solved(single(force=f, temperature=temperature)), 0.2, 0.8) for f in (2500.0, 25.0))
         for a, b in zip(one, other, strict=True):
             if a.runs:
                 assert a.force == pytest.approx(b.force, rel=1e-6)  # round-off of stresses a hundred times smaller

@@ -77,7 +77,9 @@ def test_any_law_of_the_layer_parts_at_that_load():
     parted.terminal = True
     start = 1e-9 * failure
     wave = math.sqrt(strength / onset * give)
-    shot = solve_ivp(lambda x, y: [y[1], tau(y[0]) * give], [0, 1000], [start, wave * start], events=parted, rtol=1e-10, atol=1e-16)
+    shot = solve_ivp(
+        lambda x, y: [y[1], tau(y[0]) * give], [0, 1000], [start, wave * start], events=parted, rtol=1e-10, atol=1e-16
+    )
     load = (s1 + s2) / s2 * shot.y_events[0][0][1] / give
     assert shear_lag_load(s1, s2, TOUGH) == pytest.approx(load, rel=1e-4)
 
