@@ -28,7 +28,7 @@ __all__ = ["FORMS", "MEASURES", "Form", "Measure", "PathEndedError", "first_shar
 Floats = NDArray[np.float64]
 
 # Shares of the load between which the first that meets a criterion is sought, where stresses do not start from nothing.
-FARTHEST = 1e6
+FARTHEST = 1e9  # beyond it is round-off: this stress does not grow with the load
 PIECES = 64
 
 
@@ -167,7 +167,8 @@ def first_share(index: Callable[[float], float], field: Field) -> float:
         low, high = 0.0, guess / PIECES
         while high < FARTHEST * max(guess, 1.0):
             if index(high) >= 1:
-                return float(brentq(lambda share: index(share) - 1, low, high, xtol=1e-12, rtol=1e-10))
+                share = float(brentq(lambda share: index(share) - 1, low, high, xtol=1e-12, rtol=1e-10))
+                return share if share < FARTHEST else math.inf
             low, high = high, high + guess / PIECES if high < 2 * guess else 2 * high
         return math.inf
     for low, high in zip(field.shares[:-1], field.shares[1:], strict=True):
@@ -191,7 +192,8 @@ def _taken(line: Line, form: Form, distance: float, length: float) -> tuple[Floa
     if form.key == "peak":  # between the curve's points, too, where it is quadratic
         x = np.unique(np.concatenate([line.x, (line.x[1:] + line.x[:-1]) / 2]))
     else:
-        x = np.clip([line.left + distance, line.right - distance], first, last)
+        inside = min(distance, (line.right - line.left) / 2)
+        x = np.clip([line.left + inside, line.right - inside], first, last)
     return x, np.array([[curve.at(x, name) for name in STRESSES] for curve in curves])
 
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from fejoint.bondline.closed_form import hart_smith_double, hart_smith_stepped
 from fejoint.errors import ConvergenceError, JointError, TheoryError
 from fejoint.joint.description import Joint
-from fejoint.joint.disbond import Disbond
+from fejoint.joint.disbond import Disbond, checked
 from fejoint.joint.families import DoubleLap, SteppedLap
 from fejoint.mechanics.driver import path_on, solve
 from fejoint.mechanics.result import Result
@@ -100,8 +100,9 @@ class Strength:
 
     def __repr__(self) -> str:
         least = self.governing
+        load = f"{least.force:.4g} N" if self.joint.load.force else f"{least.factor:.4g} times the load"
         return (
-            f"Strength({self.joint.title or self.joint.geometry.kind!r}: {least.mode.name} at {least.force:.4g} N by "
+            f"Strength({self.joint.title or self.joint.geometry.kind!r}: {least.mode.name} at {load} by "
             f"{least.capacity.name!r}, margin {least.margin:+.3g})"
         )
 
@@ -150,6 +151,8 @@ def strength_of(
     unknown = [route for route in routes if route not in ROUTES]
     if unknown:
         raise JointError(f"routes: no route {unknown[0]!r}; known: {', '.join(ROUTES)}.")
+    if not routes:
+        raise JointError(f"routes: there is none; name one or more of {', '.join(ROUTES)}.")
     if not (joint.load.force or joint.load.moment or joint.load.shear_force):
         raise JointError("load.force = 0 N: strength is a share of the loads, and there is none; give force.")
     say, kept = progress or (lambda text: None), Kept() if kept is None else kept
@@ -162,11 +165,16 @@ def strength_of(
         joint = joint.replace(analysis=joint.analysis.replace(adhesive_model="elastic"))
     rules, thickness = joint.strength, joint.geometry.bondline_thickness
     distance = rules.point_distance or thickness
-    length = rules.averaging_length or 4 * distance
     shortest = min(bond.end - bond.start for bond in joint.geometry.bonds())
+    length = rules.averaging_length or min(4 * distance, shortest)
     for key, value in (("point_distance", distance), ("averaging_length", length)):
         if value > shortest:
             raise JointError(f'strength.{key} = "{value:g} mm": must be at most the overlap\'s {shortest:g} mm; shorten it.')
+    if rules.disbond is not None:  # before anything is solved
+        try:
+            checked(rules.disbond, joint)
+        except JointError as error:
+            raise JointError(f"strength.{error}") from None
     result, fields = _fields(joint, variants, distance, length, say, kept)
     field = fields["named"]
     found: list[Capacity] = []
@@ -180,7 +188,7 @@ def strength_of(
             say("growth of the disbond")
             grown = _disbond(joint, rules.disbond, field.density, variants, kept)
             found.append(grown)
-            warnings += [] if grown.runs else [grown.reason]
+            warnings += [] if grown.runs else [f"{grown.name}: {grown.reason}"]
     if "adherend" in routes:
         found += _with_meshes(fields, adherend_capacities)
     chosen = advice(found, joint.geometry.bonded_length / len({b.number for b in joint.geometry.bonds()}))
@@ -190,6 +198,8 @@ def strength_of(
             dict.fromkeys(c.reason.split(";")[0].removeprefix("needs ") for c in found if c.reason.startswith("needs adhesive"))
         )
         raise JointError(f"strength: no criterion can run here; add to the adhesive one of {needed}.")
+    if chosen.believed is None:
+        warnings.append("no load of the bond is known: the margins are those of the adherends alone")
     return Strength(
         joint=asked,
         result=result,
