@@ -13,10 +13,10 @@ other laws round the corner off between about a half and two.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
-from fejoint.strength.capacity import Capacity
+from fejoint.strength.capacity import ADHESIVE_MODES, Capacity
 
 __all__ = ["LONG", "SHORT", "Advice", "advice"]
 
@@ -47,7 +47,7 @@ class Advice:
 
 
 def advice(capacities: Sequence[Capacity], length: float) -> Advice:
-    """Return which of the capacities to believe.
+    """Return which of the capacities to believe; never one beyond the bond's limit load along the load's path.
 
     Parameters
     ----------
@@ -56,6 +56,15 @@ def advice(capacities: Sequence[Capacity], length: float) -> Advice:
         Of the overlap.
     """
     of = {c.key: c for c in capacities if c.runs and math.isfinite(c.factor)}
+    found, limit = _advice(of, length), of.get("limit-load")
+    if limit is None or limit.mode not in ADHESIVE_MODES or (found.believed and found.believed.factor <= limit.factor):
+        return found
+    why = "the analysis along the load's path finds that the bond bears no more, less than other criteria allow"
+    return replace(found, believed=limit, why=why)
+
+
+def _advice(of: Mapping[str, Capacity], length: float) -> Advice:
+    """Return which of the capacities, by key, to believe, the limit load left aside."""
     plateau, end = of.get("plateau"), of.get("energy-end")
     ratio = plateau.factor / end.factor if plateau and end and end.factor > 0 else math.nan
     zone = length / ratio if ratio > 0 else math.nan
@@ -118,5 +127,5 @@ def advice(capacities: Sequence[Capacity], length: float) -> Advice:
     return Advice(least, ratio, zone, why)
 
 
-def _yielding(of: dict[str, Capacity], plateau: Capacity) -> Capacity:
+def _yielding(of: Mapping[str, Capacity], plateau: Capacity) -> Capacity:
     return min((c for c in (plateau, of.get("elastic-plastic")) if c is not None), key=lambda c: c.factor)

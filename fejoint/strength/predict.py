@@ -31,6 +31,8 @@ ROUTES = ("stress", "plateau", "energy", "cohesive", "adherend")
 # A load path is followed this much beyond the largest load that any criterion of linear elasticity asks for, and no farther
 # than this beyond the rupture of an adherend.
 BEYOND = 1.1
+# A bond has yielded as a whole where all but this share of its mid-line has not.
+YIELDED_ALONG = 0.99
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -182,6 +184,7 @@ def strength_of(
         found += _stress(fields, distance, length, variants)
     if "plateau" in routes:
         found += [plateau_capacity(joint), *_elastic_plastic(joint)]
+    found += _limit_load(field, result)
     if "energy" in routes:
         found += _with_meshes(fields, lambda f: [long_overlap_capacity(f)])
         if rules.disbond is not None:
@@ -319,6 +322,29 @@ def _disbond(joint: Joint, disbond: Disbond, density: float, variants: bool, kep
         except JointError:  # no room for it
             continue
     return replace(made, distance=disbond.length, variants={**others, **meshes})
+
+
+def _limit_load(field: Field, result: Result) -> list[Capacity]:
+    """Return the limit load that the joint's path ran into: whatever a criterion says, the joint as analysed bears no more."""
+    if field.endless or not result.limit.startswith("limit load"):
+        return []
+    joint, bond = field.joint, max(result.yielded.values(), default=0.0) > YIELDED_ALONG
+    metal = joint.analysis.adherend_plasticity and not bond
+    factor = float(field.shares[-1])
+    return [
+        Capacity(
+            key="limit-load",
+            name="limit load of the analysis",
+            route="plateau",
+            mode="adherend-yield" if metal else "interface" if joint.strength.failure_at == "interface" else "cohesive",
+            factor=factor,
+            force=factor * joint.load.force,
+            place="adherends" if metal else "all along",
+            density=field.density,
+            bias="of materials that yield as they are stated and never break: a strain at which they do comes before",
+            source="finite elements along the load's path: no equilibrium beyond",
+        )
+    ]
 
 
 def _elastic_plastic(joint: Joint) -> list[Capacity]:

@@ -154,3 +154,15 @@ def test_what_cannot_run_or_never_fails_is_not_believed():
     """An infinite energy, or one that did not run, leaves the others; an end that parts by itself is believed at 0."""
     assert chosen(plateau=1.0, energy_end=math.inf).believed.key == "plateau"
     assert chosen(plateau=1.0, energy_end=0.0).believed.factor == 0.0
+
+
+def test_no_load_beyond_the_bonds_limit_load_is_believed():
+    """What equilibrium along the path excludes is believed by no criterion; a limit of the adherends is none of the bond."""
+    of = [capacity("plateau", 3.0, "plateau"), capacity("energy-end", 9.0, "energy")]
+    bond, metal = (capacity("limit-load", 2.0, "plateau", mode=mode) for mode in ("cohesive", "adherend-yield"))
+    assert advice([*of, bond], 10.0).believed is bond
+    assert "bears no more" in advice([*of, bond], 10.0).why
+    assert advice([*of, metal], 10.0).believed.key == "plateau"
+    higher = capacity("limit-load", 4.0, "plateau")
+    assert advice([*of, higher], 10.0).believed.key == "plateau"
+    assert advice([bond], 10.0).believed is bond

@@ -75,6 +75,14 @@ def test_the_least_margin_governs_and_each_way_of_failing_has_one():
     assert margins_of(swapped, None, ())[0].capacity.key == "adherend-net-yield"
 
 
+def test_a_limit_load_of_the_adherends_is_a_yield_of_theirs():
+    """Found along the path below hinge and net section: it stands for yield; that of a bond does not."""
+    hinge = capacity("adherend-hinge", 1.5, "adherend-yield")
+    for mode, factor in (("adherend-yield", 1.3), ("cohesive", 1.5)):
+        found = margins_of([hinge, capacity("limit-load", 1.3, mode)], None, ())
+        assert [m.factor for m in found] == [factor]
+
+
 def test_what_cannot_run_leaves_no_margin():
     missing = capacity("adherend-rupture", math.nan, "adherend-rupture", reason="needs it")
     assert margins_of([missing], None, ()) == []
