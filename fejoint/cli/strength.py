@@ -59,6 +59,10 @@ def strength(
     if lengths and out is None:
         raise JointError("--disbond-lengths writes disbond.csv and disbond.png: give a folder, --out DIR.")
     joint, text = read_joint(file, changes, materials)
+    if lengths and joint.strength.disbond is None:
+        raise JointError("--disbond-lengths needs strength.disbond: where the disbond is; add it to the joint file.")
+    if samples and not joint.strength.scatter:
+        raise JointError("--samples needs [[strength.scatter]]: what scatters, and how much; add it to the joint file.")
     if out is not None:
         from fejoint.environment import require_extra
         from fejoint.show.files import check_kind
@@ -88,6 +92,8 @@ def strength(
         if written:
             print(f"Written to {out}: {', '.join(path.name for path in written)}")
     margin = found.margin_by(criterion).margin if criterion else found.governing.margin
+    if least is not None and not criterion and found.believed is None:
+        return said(f"no margin of the bond is known: {found.advice.why}.", 1)
     if least is not None and not margin >= least:
         return said(f"the least margin, {margin:+.3g}, is below the {least:g} required.", 1)
     return 0 if found.result.passed or found.result.limit else 1
@@ -148,8 +154,6 @@ def _disbond(joint: Any, number: int, out: Path, units: str) -> list[Path]:
     from fejoint.strength.fracture import load_against_length
 
     disbond = joint.strength.disbond
-    if disbond is None:
-        raise JointError("--disbond-lengths needs strength.disbond: where the disbond is; add it to the joint file.")
     least, most = room(disbond, joint)
     lengths = np.geomspace(max(least, 0.02 * most), most, number).tolist()
     found = shown(lambda say: load_against_length(joint, lengths, disbond.end, disbond.place, disbond.bondline, progress=say))

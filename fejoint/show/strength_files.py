@@ -13,7 +13,7 @@ from fejoint.joint.description import Joint
 from fejoint.show.files import csv_text, joint_as_understood, versions
 from fejoint.strength.capacity import Capacity
 from fejoint.strength.margins import Margin
-from fejoint.strength.predict import Strength
+from fejoint.strength.predict import ROUTES, Strength
 
 __all__ = ["FILE", "read_strength", "strength_csv", "strength_data", "strength_marks"]
 
@@ -22,6 +22,60 @@ SCHEMA_VERSION = 1
 MOST_BYTES = 10_000_000
 VARIANTS = ("half distance", "double distance", "coarser mesh", "finer mesh")
 MARKED = ("from memory", "typical")
+
+# What the file holds, as what is made of it reads it: texts, numbers, numbers where one is known, one of some words.
+ANY = "*"
+LEFT_OUT = ("band",)  # where none was asked for
+
+
+class Number:
+    """A finite number."""
+
+
+class Known:
+    """A finite number, or null."""
+
+
+_MARGIN = {
+    **dict.fromkeys(("mode", "name", "iso_10365", "astm_d5573", "criterion", "place"), str),
+    **dict.fromkeys(("force_N", "factor", "margin"), Known),
+    "knockdowns": [str],
+}
+_CRITERION = {
+    **dict.fromkeys(("key", "name", "mode", "place", "reason", "bias", "source"), str),
+    **dict.fromkeys(("force_N", "factor", "x_mm", "distance_mm", "density"), Known),
+    "route": frozenset(ROUTES),
+    "figures": {ANY: Number},
+    "variants_N": {ANY: Known},
+}
+_BAND = {
+    "not_covered": str,
+    **dict.fromkeys(("samples", "done", "seed", "below_applied"), Number),
+    "scatter": [{"key": str, "variation": Number, "source": str}],
+    "factors": dict.fromkeys(("5 %", "50 %", "95 %", "least", "most"), Number),
+    "force_N": dict.fromkeys(("5 %", "50 %", "95 %"), Number),
+    "modes": {ANY: Number},
+}
+SHAPE = {
+    "title": str,
+    "applied": dict.fromkeys(("force_N", "moment_N_mm", "shear_force_N"), Number),
+    "governing": _MARGIN,
+    "margins": [_MARGIN],
+    "believed": (str, type(None)),
+    "why": str,
+    **dict.fromkeys(("overlap_over_zone", "zone_mm"), Known),
+    "criteria": [_CRITERION],
+    **dict.fromkeys(("point_distance_mm", "averaging_length_mm", "mesh_density"), Number),
+    "bonds": [int],
+    "shear_limit": frozenset({"strength", "yield"}),
+    "failure_at": frozenset({"adhesive", "interface"}),
+    "knockdowns": [{"name": str, "factor": Number, "source": str, "on": str}],
+    "marks": {ANY: str},
+    "warnings": [str],
+    "versions": {ANY: str},
+    "joint": dict,
+    "band": _BAND,
+}
 
 
 def strength_data(strength: Strength) -> dict[str, Any]:
@@ -117,24 +171,28 @@ def read_strength(folder: str | Path, joint: Joint | None = None) -> dict[str, A
 # ---- parts ---------------------------------------------------------------
 
 
-def _check(data: dict[str, Any]) -> None:
-    """Raise ValueError where the data are not as `strength_data` makes them."""
-    for c in data["criteria"]:
-        for key in ("key", "name", "route", "mode", "place", "reason", "bias", "source"):
-            if not isinstance(c[key], str):
-                raise ValueError(key)
-        for value in (c["force_N"], c["factor"], c["x_mm"], c["distance_mm"], c["density"], *c["variants_N"].values()):
-            if value is not None and not (isinstance(value, int | float) and math.isfinite(value)):
-                raise ValueError("number")
-    for m in [data["governing"], *data["margins"]]:
-        if not all(isinstance(m[key], str) for key in ("mode", "name", "iso_10365", "astm_d5573", "criterion")):
-            raise ValueError("margin")
-        if not all(m[key] is None or math.isfinite(m[key]) for key in ("force_N", "margin", "factor")):
-            raise ValueError("margin")
-    if not all(math.isfinite(data["applied"][key]) for key in ("force_N", "moment_N_mm", "shear_force_N")):
-        raise ValueError("applied")
-    if not isinstance(data["why"], str) or not all(isinstance(text, str) for text in data["warnings"]):
-        raise ValueError("words")
+def _check(data: Any, shape: Any = None, key: str = "") -> None:
+    """Raise ValueError where data are not as `strength_data` makes them."""
+    shape = SHAPE if shape is None else shape
+    if isinstance(shape, dict):
+        if not isinstance(data, dict):
+            raise ValueError(key)
+        for name in data if ANY in shape else shape:
+            if name in data or name not in LEFT_OUT:
+                _check(data[name], shape[ANY if ANY in shape else name], name)
+    elif isinstance(shape, list):
+        if not isinstance(data, list):
+            raise ValueError(key)
+        for item in data:
+            _check(item, shape[0], key)
+    elif isinstance(shape, frozenset):
+        if data not in shape:
+            raise ValueError(key)
+    elif shape is Number or (shape is Known and data is not None):
+        if not isinstance(data, int | float) or isinstance(data, bool) or not math.isfinite(data):
+            raise ValueError(key)
+    elif shape is not Known and not isinstance(data, shape):
+        raise ValueError(key)
 
 
 def _known(value: float) -> float | None:

@@ -17,7 +17,8 @@ def verdict(data: Mapping[str, Any], system: str = "mm") -> str:
     margin = "no margin is known" if least["margin"] is None else f"margin of safety {least['margin']:+.2f}"
     against = f" against {display(applied, 'N', system)} applied" if applied else ""
     counted = f", with knockdowns ({', '.join(least['knockdowns'])})" if least["knockdowns"] else ""
-    holds = "It holds" if (least["margin"] or 0) >= 0 else "It does not hold"
+    known = "It holds" if data["believed"] else "Whether it holds is not known"
+    holds = known if (least["margin"] or 0) >= 0 else "It does not hold"
     return f"{holds}: what fails first is {least['name']}, at {load}{against}, {margin}{counted}."
 
 

@@ -10,7 +10,7 @@ from fejoint.joint.description import Joint
 from fejoint.joint.materials import Orthotropic
 from fejoint.mechanics.load_path import AdherendSection
 from fejoint.strength.capacity import Capacity
-from fejoint.strength.criteria import first_share, shear_limit_key
+from fejoint.strength.criteria import PathEndedError, first_share, shear_limit_key
 from fejoint.strength.field import Field
 
 __all__ = ["adherend_capacities", "plateau_capacity"]
@@ -147,7 +147,7 @@ def _capacity(field: Field, limit: _Limit) -> Capacity:
     plain = limit.index is _through and all(s.place != "step" for s in field.sections[0])
     try:
         share = first_share(lambda share: highest(share)[0], replace(field, endless=True) if plain else field)
-    except LookupError as error:
+    except PathEndedError as error:
         return replace(made, reason=f"not met where the load's path ended: {error}")
     if not math.isfinite(share):
         return replace(made, factor=math.inf, force=math.inf, place="nowhere: it does not grow with the load")

@@ -21,15 +21,19 @@ from scipy.optimize import brentq
 from fejoint.bondline.curves import Curve
 from fejoint.joint.materials import Adhesive
 from fejoint.strength.capacity import Capacity
-from fejoint.strength.field import Field, Line
+from fejoint.strength.field import STRESSES, Field, Line
 
-__all__ = ["FORMS", "MEASURES", "Form", "Measure", "first_share", "shear_limit_key", "stress_capacities"]
+__all__ = ["FORMS", "MEASURES", "Form", "Measure", "PathEndedError", "first_share", "shear_limit_key", "stress_capacities"]
 
 Floats = NDArray[np.float64]
 
 # Shares of the load between which the first that meets a criterion is sought, where stresses do not start from nothing.
-FARTHEST = 1e6
+FARTHEST = 1e9  # beyond it is round-off: this stress does not grow with the load
 PIECES = 64
+
+
+class PathEndedError(Exception):
+    """A load's path ended, and says why, before a criterion was met."""
 
 
 @dataclass(frozen=True)
@@ -151,8 +155,8 @@ def first_share(index: Callable[[float], float], field: Field) -> float:
 
     Raises
     ------
-    LookupError
-        It is not reached on the load's path, which ended.
+    PathEndedError
+        It is not reached on the load's path.
     """
     if index(0.0) >= 1:
         return 0.0
@@ -163,28 +167,34 @@ def first_share(index: Callable[[float], float], field: Field) -> float:
         low, high = 0.0, guess / PIECES
         while high < FARTHEST * max(guess, 1.0):
             if index(high) >= 1:
-                return float(brentq(lambda share: index(share) - 1, low, high, xtol=1e-12, rtol=1e-10))
+                share = float(brentq(lambda share: index(share) - 1, low, high, xtol=1e-12, rtol=1e-10))
+                return share if share < FARTHEST else math.inf
             low, high = high, high + guess / PIECES if high < 2 * guess else 2 * high
         return math.inf
     for low, high in zip(field.shares[:-1], field.shares[1:], strict=True):
         if index(high) >= 1:
             return float(brentq(lambda share: index(share) - 1, low, high, xtol=1e-12, rtol=1e-10))
-    raise LookupError(field.why_ended)
+    raise PathEndedError(field.why_ended)
 
 
-def _taken(curve: Curve, line: Line, form: Form, distance: float, length: float) -> tuple[Floats, Floats, Floats, Floats]:
-    """Return places, shear, peel and axial stress that a form looks at."""
-    first, last = float(curve.x[0]), float(curve.x[-1])
+def _taken(line: Line, form: Form, distance: float, length: float) -> tuple[Floats, Floats]:
+    """Return the places that a form looks at, and the stresses there at every share, (shares, 3, places).
+
+    All forms are linear in the stress, so that between shares these run straight as the curves do.
+    """
+    curves = [Curve(line.x, *stress) for stress in line.stress]
+    first, last = float(line.x[0]), float(line.x[-1])
     if form.key == "mean":
         reach = min(length, last - first)
-        parts = [curve.part(first, first + reach), curve.part(last - reach, last)]
-        shear, peel, axial = (np.array([part.mean(name) for part in parts]) for name in ("shear", "peel", "axial"))
-        return np.array([first + reach / 2, last - reach / 2]), shear, peel, axial
+        parts = [[curve.part(first, first + reach), curve.part(last - reach, last)] for curve in curves]
+        means = [[[part.mean(name) for part in both] for name in STRESSES] for both in parts]
+        return np.array([first + reach / 2, last - reach / 2]), np.array(means)
     if form.key == "peak":  # between the curve's points, too, where it is quadratic
-        x = np.unique(np.concatenate([curve.x, (curve.x[1:] + curve.x[:-1]) / 2]))
+        x = np.unique(np.concatenate([line.x, (line.x[1:] + line.x[:-1]) / 2]))
     else:
-        x = np.clip([line.left + distance, line.right - distance], first, last)
-    return x, curve.at(x, "shear"), curve.at(x, "peel"), curve.at(x, "axial")
+        inside = min(distance, (line.right - line.left) / 2)
+        x = np.clip([line.left + inside, line.right - inside], first, last)
+    return x, np.array([[curve.at(x, name) for name in STRESSES] for curve in curves])
 
 
 def _capacity(
@@ -213,22 +223,22 @@ def _capacity(
     if missing:
         return replace(made, reason=f"needs adhesive.{missing[0]}; add it")
     limit = {"shear" if key.startswith("shear") else "tensile": value for key, value in made.figures.items()}
+    taken = [(line, *_taken(line, form, distance, length)) for line in lines]
 
     def highest(share: float) -> tuple[float, Line, float]:
         best: tuple[float, Line, float] = (-1.0, lines[0], math.nan)
-        for line in lines:
-            x, shear, peel, axial = _taken(field.curve(line, share), line, form, distance, length)
-            index = measure.index(shear, peel, axial, limit)
+        for line, x, stress in taken:
+            index = measure.index(*field.between(stress, share), limit)
             k = int(np.argmax(np.where(np.isnan(index), -1.0, index)))
             # Of ends that are equal but for round-off, the first.
             if index[k] > best[0] * (1 + 1e-6):
-                near = np.flatnonzero(index >= index[k] * (1 - 1e-6))
+                near = np.flatnonzero(index >= index[k] - 1e-6 * abs(index[k]))
                 best = float(index[k]), line, float(x[near[0]])
         return best
 
     try:
         share = first_share(lambda share: highest(share)[0], field)
-    except LookupError as error:
+    except PathEndedError as error:
         return replace(made, reason=f"not met where the load's path ended: {error}")
     if not math.isfinite(share):
         return replace(made, factor=math.inf, force=math.inf, place="nowhere: this stress does not grow with the load")
@@ -265,7 +275,7 @@ def _strain_capacity(field: Field, adhesive: Adhesive) -> Capacity:
 
     try:
         share = first_share(lambda share: highest(share)[0], field)
-    except LookupError as error:
+    except PathEndedError as error:
         return replace(made, reason=f"not met where the load's path ended: {error}")
     _, line, x = highest(share)
     force = share * field.joint.load.force

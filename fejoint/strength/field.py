@@ -22,7 +22,7 @@ from fejoint.mechanics.load_path import AdherendSection, adherend_sections
 from fejoint.mechanics.outcome import Outcome
 from fejoint.mechanics.reuse import Kept
 
-__all__ = ["Field", "Line", "field_of_path", "linear_field", "unloaded"]
+__all__ = ["STRESSES", "Field", "Line", "field_of_path", "linear_field", "unloaded"]
 
 Floats = NDArray[np.float64]
 STRESSES = ("shear", "peel", "axial")
@@ -87,31 +87,32 @@ class Field:
 
     def curve(self, line: Line, share: float) -> Curve:
         """Return the stresses along a line at a share of the loads."""
-        return Curve(line.x, *self._between(line.stress, share))
+        return Curve(line.x, *self.between(line.stress, share))
 
     def strain(self, line: Line, share: float) -> Floats | None:
         """Return the shear strain along a line at a share of the loads, (m,)."""
-        return None if line.strain is None else self._between(line.strain, share)
+        return None if line.strain is None else self.between(line.strain, share)
 
     def sections_at(self, share: float) -> list[AdherendSection]:
         """Return what the adherends carry at a share of the loads."""
         i, t = self._place(share)
 
-        def between(a: float | None, b: float | None) -> float | None:
+        def mixed(a: float | None, b: float | None) -> float | None:
             return None if a is None or b is None else a + t * (b - a)
 
         return [
-            replace(a, **{key: between(getattr(a, key), getattr(b, key)) for key in ("axial", "shear", "moment")})  # type: ignore[arg-type]
+            replace(a, **{key: mixed(getattr(a, key), getattr(b, key)) for key in ("axial", "shear", "moment")})  # type: ignore[arg-type]
             for a, b in zip(self.sections[i], self.sections[i + 1], strict=True)
         ]
+
+    def between(self, values: Floats, share: float) -> Floats:
+        """Return what is known at every share (first axis) at a share of the loads: straight between them."""
+        i, t = self._place(share)
+        return np.asarray(values[i] + t * (values[i + 1] - values[i]))
 
     def _place(self, share: float) -> tuple[int, float]:
         i = int(np.clip(np.searchsorted(self.shares, share, side="right") - 1, 0, len(self.shares) - 2))
         return i, float((share - self.shares[i]) / (self.shares[i + 1] - self.shares[i]))
-
-    def _between(self, values: Floats, share: float) -> Floats:
-        i, t = self._place(share)
-        return np.asarray(values[i] + t * (values[i + 1] - values[i]))
 
 
 def unloaded(joint: Joint) -> Joint:

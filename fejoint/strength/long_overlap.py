@@ -21,7 +21,7 @@ from fejoint.joint.families import SteppedLap
 from fejoint.joint.materials import Orthotropic
 from fejoint.mechanics.load_path import AdherendSection
 from fejoint.strength.capacity import Capacity
-from fejoint.strength.criteria import first_share
+from fejoint.strength.criteria import PathEndedError, first_share
 from fejoint.strength.field import Field, unloaded
 from fejoint.strength.fracture import growth_index
 
@@ -116,12 +116,14 @@ def _balanced(made: Capacity, field: Field) -> Capacity:
     """Return the load of a balanced single lap by its edge loads (Krenk)."""
     adhesive, lower = field.joint.adhesive, field.joint.geometry.adherends()["lower"]
     assert adhesive.toughness_mode_1 is not None and adhesive.toughness_mode_2 is not None
-    modulus = axial_modulus(lower.material)
+    modulus, (e_layer, g_layer) = axial_modulus(lower.material), _layer(field.joint)
 
     def index(section: AdherendSection) -> float:
-        # A moment that opens bends the adherend away from the other.
-        opens = (section.moment or 0.0) * (-1 if section.adherend == "lower" else 1)
-        return growth_index(*krenk.long_overlap(section.axial, opens, 0.0, modulus, lower.thickness), adhesive)
+        # A moment that opens bends the adherend away from the other; a sideways force on either's face lifts the upper
+        # or pulls the lower down.
+        opens, sideways = (section.moment or 0.0) * (-1 if section.adherend == "lower" else 1), section.shear or 0.0
+        rates = krenk.long_overlap(section.axial, opens, sideways, modulus, lower.thickness, e_layer, g_layer)
+        return growth_index(*rates, adhesive)
 
     def worst(share: float) -> tuple[float, AdherendSection]:
         entering = [s for s in field.sections_at(share) if s.place == "overlap"]
@@ -131,7 +133,7 @@ def _balanced(made: Capacity, field: Field) -> Capacity:
 
     try:
         share = first_share(lambda share: worst(share)[0], field)
-    except LookupError as error:
+    except PathEndedError as error:
         return replace(made, reason=f"not met where the load's path ended: {error}")
     section = worst(share)[1]
     return replace(
@@ -151,8 +153,7 @@ def _unlike(made: Capacity, field: Field) -> Capacity:
     assert adhesive.toughness_mode_1 is not None and adhesive.toughness_mode_2 is not None
     if not field.endless:
         return replace(made, reason="is for linear elasticity where the adherends are unlike, or more than a force acts")
-    layer = two_beams.Layer.of(adhesive, joint.geometry.bondline_thickness)
-    e_layer, g_layer = layer.peel_modulus / layer.thickness, layer.shear_modulus / layer.thickness
+    e_layer, g_layer = _layer(joint)
     bare, full = (two_beams.curves(j, form="middle")[0] for j in (unloaded(joint), joint))
     ends = {
         end: tuple((b[k], f[k] - b[k]) for b, f in ((bare.peel, full.peel), (bare.shear, full.shear)))
@@ -177,3 +178,9 @@ def _unlike(made: Capacity, field: Field) -> Capacity:
         bias="linear, so that the edge moments are those of small rotation; on short overlaps it is too high",
         source="from memory: Krenk, Eng. Fract. Mech. 43, 1992, 549-559, with the end stresses of two beams and a layer",
     )
+
+
+def _layer(joint: Joint) -> tuple[float, float]:
+    """Return the layer's moduli across and in shear over its thickness, MPa/mm."""
+    layer = two_beams.Layer.of(joint.adhesive, joint.geometry.bondline_thickness)
+    return layer.peel_modulus / layer.thickness, layer.shear_modulus / layer.thickness

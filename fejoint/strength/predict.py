@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from fejoint.bondline.closed_form import hart_smith_double, hart_smith_stepped
 from fejoint.errors import ConvergenceError, JointError, TheoryError, one_line
 from fejoint.joint.description import Joint
-from fejoint.joint.disbond import Disbond
+from fejoint.joint.disbond import Disbond, checked
 from fejoint.joint.families import DoubleLap, SteppedLap
 from fejoint.mechanics.driver import path_on, solve
 from fejoint.mechanics.result import Result
@@ -32,6 +32,8 @@ ROUTES = ("stress", "plateau", "energy", "cohesive", "adherend")
 # A load path is followed this much beyond the largest load that any criterion of linear elasticity asks for, and no farther
 # than this beyond the rupture of an adherend. Joints that straighten bear more than linear elasticity says.
 BEYOND = 1.2
+# A bond has yielded as a whole where all but this share of its mid-line has not.
+YIELDED_ALONG = 0.99
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -104,8 +106,9 @@ class Strength:
 
     def __repr__(self) -> str:
         least = self.governing
+        load = f"{least.force:.4g} N" if self.joint.load.force else f"{least.factor:.4g} times the load"
         return (
-            f"Strength({self.joint.title or self.joint.geometry.kind!r}: {least.mode.name} at {least.force:.4g} N by "
+            f"Strength({self.joint.title or self.joint.geometry.kind!r}: {least.mode.name} at {load} by "
             f"{least.capacity.name!r}, margin {least.margin:+.3g})"
         )
 
@@ -157,6 +160,8 @@ def strength_of(
     unknown = [route for route in routes if route not in ROUTES]
     if unknown:
         raise JointError(f"routes: no route {unknown[0]!r}; known: {', '.join(ROUTES)}.")
+    if not routes:
+        raise JointError(f"routes: there is none; name one or more of {', '.join(ROUTES)}.")
     if not (joint.load.force or joint.load.moment or joint.load.shear_force):
         raise JointError("load.force = 0 N: strength is a share of the loads, and there is none; give force.")
     asked = joint
@@ -169,11 +174,16 @@ def strength_of(
         joint = joint.replace(analysis=joint.analysis.replace(adhesive_model="elastic"))
     rules, thickness = joint.strength, joint.geometry.bondline_thickness
     distance = rules.point_distance or thickness
-    length = rules.averaging_length or 4 * distance
     shortest = min(bond.end - bond.start for bond in joint.geometry.bonds())
+    length = rules.averaging_length or min(4 * distance, shortest)
     for key, value in (("point_distance", distance), ("averaging_length", length)):
         if value > shortest:
             raise JointError(f'strength.{key} = "{value:g} mm": must be at most the overlap\'s {shortest:g} mm; shorten it.')
+    if rules.disbond is not None:  # before anything is solved
+        try:
+            checked(rules.disbond, joint)
+        except JointError as error:
+            raise JointError(f"strength.{error}") from None
     result, fields = _fields(joint, variants, finer_path, distance, length, say, kept)
     field = fields["named"]
     found: list[Capacity] = []
@@ -181,13 +191,14 @@ def strength_of(
         found += _stress(fields, distance, length, variants)
     if "plateau" in routes:
         found += [plateau_capacity(joint), *_elastic_plastic(joint)]
+    found += _limit_load(field, result)
     if "energy" in routes:
         found += _with_meshes(fields, lambda f: [long_overlap_capacity(f)])
         if rules.disbond is not None:
             say("growth of the disbond")
             grown = _disbond(joint, rules.disbond, field.density, variants, kept)
             found.append(grown)
-            warnings += [] if grown.runs else [grown.reason]
+            warnings += [] if grown.runs else [f"{grown.name}: {grown.reason}"]
     zone: CohesiveLoad | None = None
     if "cohesive" in routes:
         say("the cohesive zone")
@@ -195,8 +206,6 @@ def strength_of(
         found.append(capacity)
     if "adherend" in routes:
         found += _with_meshes(fields, adherend_capacities)
-    if result.limit:
-        found.append(_limit_load(joint, result, field))
     chosen = advice(found, joint.geometry.bonded_length / len({b.number for b in joint.geometry.bonds()}))
     margins = margins_of(found, chosen.believed, rules.knockdown)
     if not margins:
@@ -204,6 +213,8 @@ def strength_of(
             dict.fromkeys(c.reason.split(";")[0].removeprefix("needs ") for c in found if c.reason.startswith("needs adhesive"))
         )
         raise JointError(f"strength: no criterion can run here; add to the adhesive one of {needed}.")
+    if chosen.believed is None:
+        warnings.append("no load of the bond is known: the margins are those of the adherends alone")
     return Strength(
         joint=asked,
         result=result,
@@ -360,23 +371,28 @@ def _cohesive(joint: Joint, two_meshes: bool, kept: Kept, say: Callable[[str], N
     )
 
 
-def _limit_load(joint: Joint, result: Result, field: Field) -> Capacity:
-    """Return the largest load that a load path came to."""
-    bond = "adhesive" in result.limit.rpartition(":")[2]
-    weak = "interface" if joint.strength.failure_at == "interface" else "cohesive"
+def _limit_load(field: Field, result: Result) -> list[Capacity]:
+    """Return the limit load that the joint's path ran into: whatever a criterion says, the joint as analysed bears no more."""
+    if field.endless or not result.limit.startswith("limit load"):
+        return []
+    joint, bond = field.joint, max(result.yielded.values(), default=0.0) > YIELDED_ALONG
+    metal = joint.analysis.adherend_plasticity and not bond
     factor = float(field.shares[-1])
-    return Capacity(
-        key="limit-load",
-        name="limit load of the section",
-        route="plateau" if bond else "adherend",
-        mode=weak if bond else "adherend-yield",
-        factor=factor,
-        force=factor * joint.load.force,
-        place=result.limit.rpartition(": ")[2],
-        density=field.density,
-        bias="what yields flows on without breaking: the most that the section bears, before strains are asked about",
-        source="limit analysis by finite elements along the load's path",
-    )
+    return [
+        Capacity(
+            key="limit-load",
+            name="limit load of the analysis",
+            route="plateau",
+            mode="adherend-yield" if metal else "interface" if joint.strength.failure_at == "interface" else "cohesive",
+            factor=factor,
+            force=factor * joint.load.force,
+            place="adherends" if metal else "all along",
+            density=field.density,
+            bias="of materials that yield as stated and never break; an adhesive yields by tensile_yield and its hardening, which "
+            "may lie far from its shear strength",
+            source="finite elements along the load's path: no equilibrium beyond",
+        )
+    ]
 
 
 def _elastic_plastic(joint: Joint) -> list[Capacity]:

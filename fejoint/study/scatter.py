@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import math
 import tempfile
+import threading
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -21,6 +22,7 @@ from fejoint.errors import JointError, SetupError
 from fejoint.joint.description import Joint
 from fejoint.joint.strength import Scatter
 from fejoint.mechanics.result import Result
+from fejoint.mechanics.reuse import Kept
 from fejoint.show.files import csv_text, joint_as_understood
 from fejoint.strength.predict import strength_of
 
@@ -30,6 +32,7 @@ NOT_COVERED = "input scatter only; not an allowable; model error not included"
 ROUTES = ("stress", "plateau", "energy", "adherend")  # the cohesive zone would take minutes a joint
 CUT = 3.0  # standard deviations
 SHARES = (0.05, 0.5, 0.95)
+_of_this_thread = threading.local()  # joints that differ in strengths or loads alone share mesh and system
 LEAST_DONE = 0.9  # of the joints: a band of what is left would be of other joints than those asked for
 
 
@@ -87,7 +90,8 @@ class Band:
 
 def strength_column(result: Result) -> dict[str, Any]:
     """Return load and way of failing of a solved joint, as columns of a sweep; without the cohesive zone."""
-    least = strength_of(result.joint, routes=ROUTES, variants=False).governing
+    kept = _of_this_thread.__dict__.setdefault("kept", Kept())
+    least = strength_of(result.joint, routes=ROUTES, variants=False, kept=kept).governing
     return {"factor": least.factor, "mode": least.mode.key, "criterion": least.capacity.key}
 
 

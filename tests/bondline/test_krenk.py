@@ -160,6 +160,17 @@ def test_long_overlaps_come_to_it():
     assert shear / endless.shear - 1 == pytest.approx(2 * 3 * 0.5 / (wave * 500 * 2.5), rel=1e-2)
 
 
+@pytest.mark.parametrize("k", [0.3, 0.5, 0.9])
+def test_the_sideways_force_shears_the_layer_all_along(k):
+    """With the layer's own stiffness both rates are those of the end stresses, but for exp(-w l): the other end's reach.
+
+    Round-off of hyperbolic functions and of the curve's end: 1e-9.
+    """
+    moment, shear_force = in_balance(k, 60.0)
+    found = energy_release(lap(60.0), both(moment, shear_force))
+    assert found == pytest.approx(long_overlap(200.0, moment, shear_force, E, T, E_LAYER, G_LAYER), rel=1e-9)
+
+
 def test_own_edge_loads_are_goland_and_reissners():
     """Without given edge loads: their own moment and sideways force."""
     edge = goland_reissner.curves(lap())[0].right

@@ -45,25 +45,35 @@ def stored(peel: float, shear: float, e_layer: float, g_layer: float) -> Release
 
 
 def long_overlap(
-    line_load: float, moment: float, shear_force: float, modulus: float, thickness: float, e_layer: float = math.inf
+    line_load: float,
+    moment: float,
+    shear_force: float,
+    modulus: float,
+    thickness: float,
+    e_layer: float = math.inf,
+    g_layer: float = math.inf,
 ) -> Release:
     """Return the rates at the end of a long overlap: (M + V/r)^2/(4 D) and (P + 6 M/t)^2/(16 E t).
 
     r^4 = e_layer/(2 D) is where the layer's stiffness stays in; without a
-    sideways force the rates are those of the beams' energy.
+    sideways force the rates are those of the beams' energy. A sideways force bends
+    the overlap as a bar of 2 t, whose shear stress 3 V/(4 t) the layer carries all along,
+    at its end beside the other (Goland and Reissner's constant term).
 
     Parameters
     ----------
     line_load, moment, shear_force : float, N/mm, N, N/mm
-        Edge loads; a positive moment opens.
+        Edge loads; a positive moment and a positive sideways force open.
     modulus, thickness : float, MPa and mm
         E / (1 - nu^2) and t of the adherends.
-    e_layer : float, MPa/mm
-        The adhesive's modulus over its thickness; only with a sideways force.
+    e_layer, g_layer : float, MPa/mm
+        The adhesive's moduli over its thickness; only with a sideways force.
     """
     bend = modulus * thickness**3 / 12
     opening = moment + shear_force * (2 * bend / e_layer) ** 0.25
-    return Release(max(opening, 0.0) ** 2 / (4 * bend), (line_load + 6 * moment / thickness) ** 2 / (16 * modulus * thickness))
+    along = 3 * shear_force / (4 * thickness) / math.sqrt(2 * g_layer)
+    sliding = (line_load + 6 * moment / thickness) / math.sqrt(16 * modulus * thickness) + along
+    return Release(max(opening, 0.0) ** 2 / (4 * bend), sliding**2)
 
 
 def end_stresses(joint: Joint, edges: Mapping[str, EdgeLoads] | None = None) -> tuple[float, float]:
