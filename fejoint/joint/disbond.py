@@ -15,7 +15,7 @@ from fejoint.joint.model import Model
 if TYPE_CHECKING:
     from fejoint.joint.description import Joint
 
-__all__ = ["Disbond", "checked"]
+__all__ = ["Disbond", "checked", "room"]
 
 # Bondline thicknesses that must stay bonded ahead of the tip, and that a disbond must be long. Nearer to a free surface
 # the stress at the tip and that at the corner are one, and the mesh would have to be finer than the rest bears.
@@ -52,6 +52,12 @@ class Disbond(Model):
         return x, bond.y + {"middle": 0.0, "lower": -half, "upper": half}[self.place]
 
 
+def room(disbond: Disbond, joint: Joint) -> tuple[float, float]:
+    """Return the least and the greatest length that a disbond in a place may have, mm."""
+    bond, ta = disbond.bond(joint), joint.geometry.bondline_thickness
+    return SHORTEST * ta, bond.end - bond.start - LEAST_AHEAD * ta
+
+
 def checked(disbond: Disbond, joint: Joint) -> Disbond:
     """Return a disbond that the joint has room for.
 
@@ -61,7 +67,7 @@ def checked(disbond: Disbond, joint: Joint) -> Disbond:
         A stepped lap, a bondline that there is not, or a disbond that is too
         long or too short.
     """
-    geometry, ta = joint.geometry, joint.geometry.bondline_thickness
+    geometry = joint.geometry
     if isinstance(geometry, SteppedLap):
         raise JointError(
             "disbond: a stepped lap cannot have one yet, since it would have to turn at every riser; "
@@ -71,8 +77,7 @@ def checked(disbond: Disbond, joint: Joint) -> Disbond:
     if disbond.bondline > len(bonds):
         there = "only bondline 1" if len(bonds) == 1 else f"bondlines 1 to {len(bonds)}"
         raise JointError(f"disbond.bondline = {disbond.bondline}: the joint has {there}.")
-    bond = disbond.bond(joint)
-    most, least = bond.end - bond.start - LEAST_AHEAD * ta, SHORTEST * ta
+    least, most = room(disbond, joint)
     if not least <= disbond.length <= most:
         why = (
             f"must be from {least:g} mm (a quarter of the bondline's thickness) to {most:g} mm (the overlap less that thickness)"

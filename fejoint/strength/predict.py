@@ -388,8 +388,8 @@ def _limit_load(field: Field, result: Result) -> list[Capacity]:
             force=factor * joint.load.force,
             place="adherends" if metal else "all along",
             density=field.density,
-            bias="of materials that yield as stated and never break; an adhesive yields by tensile_yield and its hardening, which "
-            "may lie far from its shear strength",
+            bias="of materials that yield as stated and never break; an adhesive yields by its tensile curve, which may lie far "
+            "from its shear strength",
             source="finite elements along the load's path: no equilibrium beyond",
         )
     ]
