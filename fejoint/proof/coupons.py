@@ -70,8 +70,8 @@ class Prediction:
         if self.capacity.mode == "adherend-yield":
             return "nothing parts when it yields"
         if not self.measured.counts_against(MODES[self.capacity.mode]):
-            parted = PATTERNS[self.measured.pattern]
-            return f"a lower bound: {parted} parted ({self.measured.pattern})"
+            parted = f"{PATTERNS[self.measured.pattern]} parted ({self.measured.pattern})"
+            return f"at least {-100 * self.error:.0f} % too low: {parted}" if self.error < -0.005 else f"not refuted: {parted}"
         return ""
 
 
@@ -85,6 +85,8 @@ class CouponReport:
     test : CouponTest or None
         None where it could not be read.
     predictions : tuple of Prediction
+    verdict : str
+        ``bad`` where it is refused, ``missed`` where its joint could not be solved, else ``met``: a test has nothing to pass.
     message : str
     seconds : float
     """
@@ -92,13 +94,9 @@ class CouponReport:
     name: str
     test: CouponTest | None
     predictions: tuple[Prediction, ...] = ()
+    verdict: Verdict = "met"
     message: str = ""
     seconds: float = 0.0
-
-    @property
-    def verdict(self) -> Verdict:
-        """``bad`` where it could not be read, ``missed`` where it could not be predicted; a test has nothing to pass."""
-        return "bad" if self.test is None else "missed" if self.message else "met"
 
     @property
     def at_the_interface(self) -> bool:
@@ -223,7 +221,7 @@ def run_coupons(
                 raise file.text
             test = coupons_from_text(file.text, file.name, file.place)
         except JointError as error:
-            reports.append(CouponReport(file.name, None, message=str(error)))
+            reports.append(CouponReport(file.name, None, verdict="bad", message=str(error)))
             continue
         reports.append(run_test(test, routes, say))
     return CouponsReport(tuple(reports))
@@ -242,8 +240,10 @@ def run_test(test: CouponTest, routes: tuple[str, ...] = ROUTES, progress: Calla
     start = time.perf_counter()
     try:
         found = strength_of(test.joint, routes=routes, progress=progress).capacities
-    except (ConvergenceError, MeshError, TheoryError, JointError) as error:
-        return CouponReport(test.name, test, message=str(error), seconds=_since(start))
+    except (ConvergenceError, MeshError) as error:
+        return CouponReport(test.name, test, (), "missed", str(error), _since(start))
+    except (JointError, TheoryError) as error:
+        return CouponReport(test.name, test, (), "bad", str(error), _since(start))
     return CouponReport(test.name, test, tuple(Prediction(one, test.measured) for one in found), seconds=_since(start))
 
 
