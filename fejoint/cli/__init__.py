@@ -239,10 +239,11 @@ def benchmark(
         from fejoint.environment import require_extra
 
         require_extra("matplotlib", "plot", "--out")
-    from fejoint.proof.coupons import QUICK, ROUTES, CouponsReport, run_coupons
+    from fejoint.proof.coupons import QUICK, CouponsReport, run_coupons
     from fejoint.proof.runner import run_cases
     from fejoint.show.measured import coupons_table
     from fejoint.show.proof import report_json, report_table, write_report
+    from fejoint.strength.predict import ROUTES
 
     report = shown(lambda progress: run_cases(files, progress))
     measured: CouponsReport = shown(lambda progress: run_coupons(tests, QUICK if quick else ROUTES, progress))

@@ -4,6 +4,8 @@ Nothing is fitted: a prediction knows the joint, not the loads. A criterion of
 the bond is held against tests in which the bond parted, one of the adherend's
 rupture against those in which the adherend did, as far as the failure pattern
 says; of the others the load is a lower bound, and they count for neither.
+Beside the criteria stands the load that the whole joint is predicted to bear:
+the lesser of the criterion to believe for the bond and the adherend's rupture.
 """
 
 from __future__ import annotations
@@ -19,10 +21,10 @@ from fejoint.proof.case import CaseFile
 from fejoint.proof.measured import PATTERNS, CouponTest, Measured, coupons_from_text
 from fejoint.proof.runner import Verdict
 from fejoint.strength.capacity import MODES, Capacity
+from fejoint.strength.predict import ROUTES, Strength, strength_of
 
-__all__ = ["QUICK", "ROUTES", "CouponReport", "CouponsReport", "Criterion", "Prediction", "run_coupons", "run_test"]
+__all__ = ["QUICK", "CouponReport", "CouponsReport", "Criterion", "Prediction", "run_coupons", "run_test"]
 
-ROUTES = ("stress", "plateau", "energy", "cohesive", "adherend")
 QUICK = tuple(route for route in ROUTES if route != "cohesive")
 
 
@@ -34,10 +36,28 @@ class Prediction:
     ----------
     capacity : Capacity
     measured : Measured
+    of_joint : bool
+        Whether it says what the whole joint bears, by whichever way it fails.
     """
 
     capacity: Capacity
     measured: Measured
+    of_joint: bool = False
+
+    @property
+    def key(self) -> str:
+        """The criterion's key; ``joint`` of the whole joint."""
+        return "joint" if self.of_joint else self.capacity.key
+
+    @property
+    def name(self) -> str:
+        """The criterion's name."""
+        return "the joint: criterion believed, or rupture" if self.of_joint else self.capacity.name
+
+    @property
+    def as_seen(self) -> bool:
+        """Whether the coupons failed in the mode that is predicted, as far as their pattern says."""
+        return self.measured.counts_against(MODES[self.capacity.mode])
 
     @property
     def force(self) -> float:
@@ -67,10 +87,12 @@ class Prediction:
             return self.capacity.reason
         if math.isinf(self.force):
             return "no load breaks the joint so"
+        if self.of_joint:
+            return ""
         if self.capacity.mode == "adherend-yield":
             return "nothing parts when it yields"
-        if not self.measured.counts_against(MODES[self.capacity.mode]):
-            parted = f"{PATTERNS[self.measured.pattern]} parted ({self.measured.pattern})"
+        if not self.as_seen:
+            parted = f"{PATTERNS[self.measured.pattern]} parted"
             return f"at least {-100 * self.error:.0f} % too low: {parted}" if self.error < -0.005 else f"not refuted: {parted}"
         return ""
 
@@ -114,8 +136,8 @@ class Criterion:
 
     Attributes
     ----------
-    key, name, mode : str
-        As of its capacities.
+    key, name : str
+        As of its predictions.
     counted : tuple of (str, Prediction)
         Name of the test and prediction, where the error counts.
     left_out : tuple of (str, str)
@@ -124,7 +146,6 @@ class Criterion:
 
     key: str
     name: str
-    mode: str
     counted: tuple[tuple[str, Prediction], ...]
     left_out: tuple[tuple[str, str], ...]
 
@@ -180,15 +201,15 @@ class CouponsReport:
         found: dict[str, list[tuple[str, Prediction]]] = {}
         for test in self.tests:
             for prediction in test.predictions:
-                found.setdefault(prediction.capacity.key, []).append((test.name, prediction))
+                found.setdefault(prediction.key, []).append((test.name, prediction))
         return tuple(_criterion(items) for items in found.values())
 
 
 def _criterion(items: list[tuple[str, Prediction]]) -> Criterion:
-    of = items[0][1].capacity
+    first = items[0][1]
     counted = tuple(item for item in items if not item[1].excluded)
     left_out = tuple((name, prediction.excluded) for name, prediction in items if prediction.excluded)
-    return Criterion(of.key, of.name, of.mode, counted, left_out)
+    return Criterion(first.key, first.name, counted, left_out)
 
 
 def run_coupons(
@@ -235,16 +256,24 @@ def run_test(test: CouponTest, routes: tuple[str, ...] = ROUTES, progress: Calla
     SetupError
         The machine lacks something.
     """
-    from fejoint.strength.predict import strength_of
-
     start = time.perf_counter()
     try:
-        found = strength_of(test.joint, routes=routes, progress=progress).capacities
+        found = strength_of(test.joint, routes=routes, variants=False, progress=progress)
     except (ConvergenceError, MeshError) as error:
         return CouponReport(test.name, test, (), "missed", str(error), _since(start))
     except (JointError, TheoryError) as error:
         return CouponReport(test.name, test, (), "bad", str(error), _since(start))
-    return CouponReport(test.name, test, tuple(Prediction(one, test.measured) for one in found), seconds=_since(start))
+    predictions = [Prediction(one, test.measured) for one in found.capacities]
+    whole = _of_joint(found)
+    predictions += [] if whole is None else [Prediction(whole, test.measured, of_joint=True)]
+    return CouponReport(test.name, test, tuple(predictions), seconds=_since(start))
+
+
+def _of_joint(strength: Strength) -> Capacity | None:
+    """Return the load at which the joint is predicted to break, whatever parts; None where nothing can tell."""
+    rupture = [one for one in strength.capacities if one.mode == "adherend-rupture" and one.runs]
+    found = [one for one in (strength.believed, *rupture) if one is not None]
+    return min(found, key=lambda one: abs(one.force), default=None)
 
 
 def _since(start: float) -> float:

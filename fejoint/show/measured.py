@@ -13,8 +13,9 @@ from rich.table import Table
 from rich.text import Text
 
 from fejoint.proof.coupons import CouponReport, CouponsReport, Criterion, Prediction
+from fejoint.proof.measured import PATTERNS
 from fejoint.show.colours import FAINT, INK
-from fejoint.show.pen import drawing_style, printable, settled, shortened
+from fejoint.show.pen import drawing_style, plate, printable, settled, shortened
 from fejoint.units import display
 
 if TYPE_CHECKING:
@@ -37,6 +38,7 @@ INTERFACE = (
 INKS = ("#0b2f52", "#b8500f", "#4f9a94", "#8c6bb1", "#5094cb", "#30383f")
 MARKERS = ("o", "s", "^", "D", "v", "P", "X")
 NAME_LENGTH, ROW_HEIGHT = 44, 0.34
+TICKS = tuple(digit * 10.0**power for power in range(-4, 5) for digit in (1, 2, 5))
 
 
 # ---- table -----------------------------------------------------------------
@@ -69,7 +71,7 @@ def _test_part(test: CouponReport) -> list[RenderableType]:
         parts += [Text(f"  {note}", style="dim")] if note else []
     parts += [Text(f"    {test.message}", style=BAD)] if test.message else []
     for prediction in test.predictions:
-        parts.append(_row(ROWS, _cells(prediction), "dim" if prediction.excluded else ""))
+        parts.append(_row(ROWS, _cells(prediction), _style(prediction)))
     parts += [Text(f"    {INTERFACE}", style="bold")] if test.at_the_interface else []
     return parts
 
@@ -80,6 +82,10 @@ def _row(columns: dict[str, int], cells: list[str], style: str = "") -> Padding:
         table.add_column(width=width, justify="left" if name in LEFT else "right", overflow="fold")
     table.add_row(*(Text(cell) for cell in cells), style=style)
     return Padding(table, (0, 0, 0, 2))
+
+
+def _style(prediction: Prediction) -> str:
+    return "dim" if prediction.excluded else "bold" if prediction.of_joint else ""
 
 
 def _measured(test: CouponReport) -> str:
@@ -97,13 +103,15 @@ def _measured(test: CouponReport) -> str:
 
 def _cells(prediction: Prediction) -> list[str]:
     capacity, ran = prediction.capacity, math.isfinite(prediction.force)
-    words = prediction.excluded or (INSIDE if prediction.inside else "")
+    words = [prediction.excluded, INSIDE if prediction.inside and not prediction.excluded else ""]
+    if prediction.of_joint:
+        words += [f"by: {capacity.name}", "" if prediction.as_seen else f"but {PATTERNS[prediction.measured.pattern]} parted"]
     return [
-        capacity.name,
+        prediction.name,
         display(prediction.force, "N") if ran else "-",
         f"{prediction.ratio:.2f}" if ran else "-",
         _signed(prediction.error) if ran and not prediction.excluded else "-",
-        words,
+        "; ".join(word for word in words if word),
     ]
 
 
@@ -169,8 +177,9 @@ def _test_json(test: CouponReport) -> dict[str, Any]:
 def _prediction_json(one: Prediction) -> dict[str, Any]:
     capacity = one.capacity
     return {
-        "criterion": capacity.key,
-        "name": capacity.name,
+        "criterion": one.key,
+        "name": one.name,
+        "by": capacity.key,
         "route": capacity.route,
         "mode": capacity.mode,
         "predicted_N": _finite(one.force),
@@ -189,7 +198,6 @@ def _criterion_json(one: Criterion) -> dict[str, Any]:
     return {
         "criterion": one.key,
         "name": one.name,
-        "mode": one.mode,
         "tests": len(one.counted),
         "mean_error": _finite(one.mean_error),
         "bias": _finite(one.bias),
@@ -274,7 +282,7 @@ def _draw_loads(axes: Axes, report: CouponsReport, looks: dict[str, dict[str, An
             axes.errorbar(
                 [x], [y], xerr=one.measured.deviation / 1000, ecolor=FAINT, elinewidth=1.6, capsize=4, fmt="none", zorder=2
             )
-        axes.plot([x], [y], linestyle="none", **_mark(one, looks[one.capacity.key]))
+        axes.plot([x], [y], linestyle="none", **_mark(one, looks[one.key]))
     axes.set_xlim(0, right)
     axes.set_ylim(0, top)
     axes.set_xlabel("mean measured load, kN")
@@ -287,9 +295,12 @@ def _draw_ratios(axes: Axes, report: CouponsReport, criteria: tuple[Criterion, .
     rows = {one.key: i for i, one in enumerate(criteria)}
     found = _drawn(report)
     for _, one in found:
-        y, share = rows[one.capacity.key], (one.measured.deviation or 0.0) / one.measured.mean
-        axes.plot([one.ratio - share, one.ratio + share], [y, y], color=FAINT, linewidth=2, alpha=0.5, zorder=1)
-        axes.plot([one.ratio], [y], linestyle="none", **_mark(one, looks[one.capacity.key]))
+        y, share = rows[one.key], (one.measured.deviation or 0.0) / one.measured.mean
+        # The ratio if another coupon of the lot had been the mean.
+        axes.plot(
+            [one.ratio * max(1 - share, 1e-3), one.ratio * (1 + share)], [y, y], color=FAINT, linewidth=2, alpha=0.5, zorder=1
+        )
+        axes.plot([one.ratio], [y], linestyle="none", **_mark(one, looks[one.key]))
     for row in criteria:
         if row.counted:
             mean: dict[str, Any] = {
@@ -301,13 +312,20 @@ def _draw_ratios(axes: Axes, report: CouponsReport, criteria: tuple[Criterion, .
                 "gid": "mean",
             }
             axes.plot([1 + row.bias], [rows[row.key]], linestyle="none", **mean)
-        elif not any(p.capacity.key == row.key for _, p in found):
-            axes.text(1.0, rows[row.key], shortened(row.left_out[0][1], 60), ha="center", va="center", fontsize=8.5, color=FAINT)
+        elif not any(one.key == row.key for _, one in found):
+            small: dict[str, Any] = {"va": "center", "fontsize": 8.5, "color": FAINT, **plate()}
+            axes.text(0.02, rows[row.key], shortened(row.left_out[0][1], 75), transform=axes.get_yaxis_transform(), **small)
     axes.axvspan(0.9, 1.1, color=FAINT, alpha=0.12, linewidth=0, zorder=0)
     axes.axvline(1.0, color=INK, linewidth=1.2, zorder=1)
     axes.set_yticks(range(len(criteria)), [shortened(one.name, NAME_LENGTH) for one in criteria])
-    axes.set_ylim(len(criteria) - 0.5, -0.5)
-    axes.set_xlim(left=0.0, right=max([2.0, *(1.05 * one.ratio for _, one in found)]))
+    axes.set_ylim(max(len(criteria), 1) - 0.5, -0.5)
+    ratios = [one.ratio for _, one in found]
+    low, high = min([0.5, *ratios]) / 1.25, max([2.0, *ratios]) * 1.25
+    axes.set_xscale("log")  # half as much is as wrong as twice as much
+    axes.set_xlim(low, high)
+    axes.set_xticks([tick for tick in TICKS if low <= tick <= high])
+    axes.minorticks_off()
+    axes.xaxis.set_major_formatter("{x:g}")
     axes.tick_params(axis="y", length=0)
     axes.grid(visible=False, axis="y")
     axes.set_xlabel("predicted over mean measured load")
