@@ -13,7 +13,10 @@
 //   f, fillet     spew height, and whether there are fillets (1) or not (0)
 //   mesh_density
 //
-// then draws its NX and NY grid lines: X() with nx() cells in the intervals
+// and may set disbond_tip, the place along x where a disbond ends inside the overlap
+// (0: there is none): a mesh line with even cells on both sides of it.
+//
+// It then draws its NX and NY grid lines: X() with nx() cells in the intervals
 // between them, each rx() times as long as the one before, and Y(), ny(), ry()
 // likewise; says in R() which rectangles are filled; and calls Fill, Collect,
 // EndFace and Layer.
@@ -21,11 +24,17 @@
 
 Include "growth.geo";
 
+DefineConstant[
+  disbond_tip = {0, Name "Parameters/disbond_tip"}
+];
+
 // ---- cells: sizes and growth at mesh density 1 ---------------------------
 half_layer_cells = 4;   // from an interface to the mid-line
 growth_y = 1.8;         // away from the interfaces
 growth_x = 1.35;        // away from the overlap ends
 longest = 2;            // longest cell, in thicknesses of the adherend
+tip_layer_cells = 8;    // with a disbond: even cells from an interface to the mid-line, and as long at the tip
+tip_even_cells = 4;     // even cells on each side of the tip
 smallest = h * (growth_y - 1) / (growth_y^half_layer_cells - 1);
 
 // Cells that grow from `first` over `length`: n, ratio, and n1 at density 1,
@@ -73,11 +82,34 @@ Return
 
 half_cells = Max(1, Round(half_layer_cells * mesh_density));
 half_ratio = growth_y^(half_layer_cells / half_cells);
+If (disbond_tip > 0)   // as fine at the mid-line, where the tip may lie, as near the interfaces
+  half_cells = Max(1, Round(tip_layer_cells * mesh_density)); half_ratio = 1;
+EndIf
 growth = growth_y; first = smallest; length = f / 2;
 Call Graded;
 fillet_cells = n; fillet_ratio = ratio;
 // The first cell of an adherend: as at the interface, or as where the fillet ends.
 first_y = fillet ? f / 2 / Max(2, n1) : smallest;
+
+// Adds the overlap with a disbond's tip in it: even cells on both sides of the
+// tip, then they grow, and shrink again towards the overlap's ends.
+Macro AroundTip
+  ahead = overlap_length - disbond_tip;
+  tip_cell = Min(h / tip_layer_cells, Min(disbond_tip, ahead) / (4 * tip_even_cells));
+  even = tip_even_cells * tip_cell; even_cells = Max(1, Round(tip_even_cells * mesh_density));
+  first = smallest; span = (disbond_tip - even) / 2; fine = -1;
+  Call Span;
+  first = tip_cell; fine = 1;
+  Call Span;
+  length = even; n = even_cells; ratio = 1;
+  Call Stretch;
+  x = disbond_tip; X(#X()-1) = x;
+  Call Stretch;
+  span = (ahead - even) / 2; fine = -1;
+  Call Span;
+  first = smallest; fine = 1;
+  Call Span;
+Return
 
 // ---- grid lines along x ---------------------------------------------------
 // One overlap between x = 0 and overlap_length. Adherends of `left_thickness`
@@ -102,11 +134,15 @@ Macro Along
     Call Stretch;
   EndIf
   x = 0; i0 = #X() - 1; X(i0) = 0;
-  first = smallest; span = overlap_length / 2; fine = -1;
   largest = longest * Min(left_thickness, right_thickness);
-  Call Span;
-  fine = 1;
-  Call Span;
+  If (disbond_tip > 0)
+    Call AroundTip;
+  Else
+    first = smallest; span = overlap_length / 2; fine = -1;
+    Call Span;
+    fine = 1;
+    Call Span;
+  EndIf
   x = overlap_length; i1 = #X() - 1; X(i1) = x;
   If (fillet)
     length = f / 2; n = fillet_cells; ratio = fillet_ratio;

@@ -103,6 +103,10 @@ class Adhesive(Isotropic):
     """Fracture toughness in mode I (opening)"""
     toughness_mode_2: Annotated[float, Unit("N/mm", gt=0)] | None = Field(None, examples=["4.7 N/mm"])
     """Fracture toughness in mode II (shear)"""
+    mixed_mode_rule: Literal["power", "b-k"] = Field("power", examples=["power"])
+    """Fracture under opening and shear together: power law, or b-k (Benzeggagh and Kenane)"""
+    mixed_mode_exponent: Annotated[float, Unit("", gt=0, le=10)] | None = Field(None, examples=[1.0])
+    """Exponent of that rule; 1 for the power law when left out, needed by b-k"""
     yield_surface: Literal["von-mises", "cone", "paraboloid"] = Field("von-mises", examples=["von-mises"])
     """Yielding: von-mises (pressure has no part), cone or paraboloid (compression delays it)"""
     compression_ratio: Annotated[float, Unit("", ge=1, le=10)] | None = Field(None, examples=[1.3])
@@ -134,6 +138,12 @@ class Adhesive(Isotropic):
         if self.yield_surface != "von-mises" and self.compression_ratio is None:
             why = f'yield_surface = "{self.yield_surface}" needs it (yield stress in compression over that in tension); add it'
             refuse("compression_ratio", None, why)
+        return self
+
+    @model_validator(mode="after")
+    def _has_exponent(self) -> Self:
+        if self.mixed_mode_rule == "b-k" and self.mixed_mode_exponent is None:
+            refuse("mixed_mode_exponent", None, 'mixed_mode_rule = "b-k" needs it (often 1 to 3, from mixed-mode tests); add it')
         return self
 
     @property

@@ -6,6 +6,7 @@ from typing import Annotated, Literal, Self
 
 from pydantic import BeforeValidator, Field, model_validator
 
+from fejoint.joint.disbond import Disbond
 from fejoint.joint.model import Model, Unit, in_order, refuse
 
 __all__ = ["Knockdown", "Scatter", "StrengthRules"]
@@ -56,6 +57,8 @@ class StrengthRules(Model):
     """Which shear stress criteria allow: strength or yield; the two may differ by a factor of two"""
     failure_at: Literal["adhesive", "interface"] = Field("adhesive", examples=["adhesive"])
     """Where the bond parts, as its user judges the preparation: within the adhesive, or at the interface"""
+    disbond: Disbond | None = Field(None, examples=[{"length": "3 mm", "end": "left", "place": "middle"}])
+    """A disbond whose growth is asked for"""
     knockdown: Annotated[tuple[Knockdown, ...], BeforeValidator(in_order)] = Field(
         (), examples=[[{"name": "hot and wet", "factor": 0.7, "source": "user's"}]]
     )

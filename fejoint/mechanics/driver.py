@@ -25,7 +25,7 @@ from fejoint.mechanics.reuse import Kept, mesh_key, system_key
 from fejoint.mechanics.section import mesh_section
 from fejoint.mechanics.symmetry import unfolded
 
-__all__ = ["Result", "solve"]
+__all__ = ["Level", "Result", "path_on", "solve", "solve_on"]
 
 # Refinement stops here: beyond it a result that is still not good enough is handed over as such.
 MAX_UNKNOWNS = 1_000_000
@@ -37,8 +37,8 @@ NOT_OF_THE_MESH = ("energy_balance", "solver_backward_error", "buckling")
 
 
 @dataclass(frozen=True, eq=False)
-class _Level:
-    """One mesh, solved."""
+class Level:
+    """One mesh, solved: displacements, recovered adhesive stress (nodes, 4) and curves."""
 
     solution: Solution
     stress: NDArray[np.float64]
@@ -137,6 +137,30 @@ def solve(
     )
 
 
+def solve_on(joint: Joint, density: float, kept: Kept) -> Level:
+    """Return a joint solved by linear elasticity on the mesh of one density, without a look at its error.
+
+    Raises
+    ------
+    MeshError, SetupError, ConvergenceError
+        As `solve`.
+    """
+    return _solve_level(joint, density, dict.fromkeys(("mesh", "assemble", "solve", "recover"), 0.0), lambda text: None, kept)
+
+
+def path_on(joint: Joint, density: float, kept: Kept, say: Callable[[str], None]) -> tuple[list[Result], str]:
+    """Return the results along a joint's load path on the mesh of one density, and why it ended early (or nothing).
+
+    Raises
+    ------
+    MeshError, SetupError, ConvergenceError
+        As `solve`.
+    """
+    clock = dict.fromkeys(("mesh", "assemble"), 0.0)
+    found, limit, _ = follow_path(joint, *_meshed(joint, density, joint.load.guided, clock, say, kept), say)
+    return found, limit
+
+
 def _along_the_path(
     joint: Joint,
     say: Callable[[str], None],
@@ -219,7 +243,7 @@ def _meshed(
     return d, pattern
 
 
-def _solve_level(joint: Joint, density: float, clock: dict[str, float], say: Callable[[str], None], kept: Kept) -> _Level:
+def _solve_level(joint: Joint, density: float, clock: dict[str, float], say: Callable[[str], None], kept: Kept) -> Level:
     load, lifted = joint.load, joint.load.shear_force != 0
     d, pattern = _meshed(joint, density, lifted, clock, say, kept)
     say(f"solving, {len(d.nodes_ac)} cells")
@@ -229,4 +253,4 @@ def _solve_level(joint: Joint, density: float, clock: dict[str, float], say: Cal
     )
     solution = _timed(clock, "solve", lambda: unfolded(solve_linear(system, joint)))
     stress = _timed(clock, "recover", lambda: nodal_stress(solution))
-    return _Level(solution, stress, _timed(clock, "recover", lambda: recover_bondlines(solution, stress)))
+    return Level(solution, stress, _timed(clock, "recover", lambda: recover_bondlines(solution, stress)))

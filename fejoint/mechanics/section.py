@@ -55,11 +55,12 @@ class Section:
         return np.asarray(self.mesh.boundaries[curve], dtype=np.int64)
 
 
-def mesh_section(joint: Joint, density: float | None = None, whole: bool = False) -> Section:
+def mesh_section(joint: Joint, density: float | None = None, whole: bool = False, disbond_tip: float | None = None) -> Section:
     """Return the meshed section of a joint; a pure function of its arguments.
 
     Where the joint is its own mirror image, its upper half alone, unless the
-    whole is asked for.
+    whole is asked for. With a `disbond_tip` the cells are fine and even round
+    that x (mm), still in one piece: `opened` parts them.
 
     Raises
     ------
@@ -72,6 +73,7 @@ def mesh_section(joint: Joint, density: float | None = None, whole: bool = False
     geometry, half = joint.geometry, joint.half and not whole
     density = joint.analysis.mesh_density if density is None else density
     parameters = {**geometry.script_parameters(half), "mesh_density": density}
+    parameters |= {} if disbond_tip is None else {"disbond_tip": disbond_tip}
     mesh = read_script(script_path(geometry.script), parameters)
     expected = geometry.region_areas(half)
     missing = [name for name in expected if name not in mesh.subdomains]

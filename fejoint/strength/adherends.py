@@ -1,0 +1,155 @@
+"""Adherends that yield or break, and the bond that yields as a whole: loads that no stress peak decides."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+from fejoint.joint.description import Joint
+from fejoint.joint.materials import Orthotropic
+from fejoint.mechanics.load_path import AdherendSection
+from fejoint.strength.capacity import Capacity
+from fejoint.strength.criteria import first_share, shear_limit_key
+from fejoint.strength.field import Field
+
+__all__ = ["adherend_capacities", "plateau_capacity"]
+
+
+@dataclass(frozen=True)
+class _Limit:
+    """How a section of an adherend reaches its limit: which figure, of what."""
+
+    key: str
+    name: str
+    figure: str
+    mode: str
+    index: Callable[[AdherendSection, float], float]
+    bias: str
+    source: str
+
+
+def _through(section: AdherendSection, limit: float) -> float:
+    return abs(section.axial_stress) / limit
+
+
+def _on_the_face(section: AdherendSection, limit: float) -> float:
+    return section.peak_stress / limit
+
+
+def _hinge(section: AdherendSection, limit: float) -> float:
+    full = limit * section.thickness
+    return abs(section.axial / full) ** 2 + 4 * abs(section.moment or 0.0) / (full * section.thickness)
+
+
+LIMITS = (
+    _Limit(
+        "adherend-net-yield",
+        "adherend yields through its thickness",
+        "tensile_yield",
+        "adherend-yield",
+        _through,
+        "load over thickness, bending left out; a wide sheet yields up to 15 % later in plane strain",
+        "common practice, no source",
+    ),
+    _Limit(
+        "adherend-face-yield",
+        "adherend begins to yield on its face",
+        "tensile_yield",
+        "adherend-yield",
+        _on_the_face,
+        "beam stress N/t + 6 M/t^2 where the adherend enters the overlap or is held: the first yield, not the last load; linear "
+        "elasticity has too large a moment, and so too small a load, where the joint straightens",
+        "beam theory",
+    ),
+    _Limit(
+        "adherend-hinge",
+        "adherend yields all through in bending",
+        "tensile_yield",
+        "adherend-yield",
+        _hinge,
+        "(N/N_y)^2 + M/M_y = 1 of a rectangle that does not harden, M_y = yield stress t^2/4; the moment as for first yield",
+        "limit analysis of a rectangular section under tension and bending",
+    ),
+    _Limit(
+        "adherend-rupture",
+        "adherend breaks",
+        "tensile_strength",
+        "adherend-rupture",
+        _through,
+        "load over thickness against tensile strength; holes, welds and bending left out",
+        "common practice, no source",
+    ),
+)
+
+
+def adherend_capacities(field: Field) -> list[Capacity]:
+    """Return the load at which an adherend yields (three measures) or breaks, each the least of all adherends and places."""
+    return [_capacity(field, limit) for limit in LIMITS]
+
+
+def plateau_capacity(joint: Joint) -> Capacity:
+    """Return the load at which all of the bond carries the shear stress that is allowed: global yielding of the bondline."""
+    key, geometry = shear_limit_key(joint.strength.shear_limit), joint.geometry
+    limit, force = getattr(joint.adhesive, key), joint.load.force
+    made = Capacity(
+        key="plateau",
+        name="bondline yields as a whole",
+        route="plateau",
+        mode="interface" if joint.strength.failure_at == "interface" else "cohesive",
+        figures={} if limit is None else {key: limit},
+        bias="the most that the bond can pass on by shear: met by tough adhesives on short overlaps, never exceeded by more than "
+        "friction; leaves peel out",
+        source="limit analysis: shear stress times bonded area",
+    )
+    if limit is None:
+        return replace(made, reason=f"needs adhesive.{key}; add it")
+    if not force:
+        return replace(made, reason="needs a force along the joint: load.force is 0 N")
+    borne = limit * geometry.bonded_length * geometry.width
+    return replace(made, factor=borne / abs(force), force=math.copysign(borne, force), place="all along")
+
+
+def _capacity(field: Field, limit: _Limit) -> Capacity:
+    adherends = field.joint.geometry.adherends()
+    figures, missing = {}, []
+    for name, adherend in adherends.items():
+        value = None if isinstance(adherend.material, Orthotropic) else getattr(adherend.material, limit.figure)
+        key = f"joint.{field.joint.geometry.adherend_key(name)}.material.{limit.figure}"
+        if value is None:
+            missing.append(key)
+        else:
+            figures[key] = float(value)
+    of = {name: figures.get(f"joint.{field.joint.geometry.adherend_key(name)}.material.{limit.figure}") for name in adherends}
+    made = Capacity(
+        key=limit.key,
+        name=limit.name,
+        route="adherend",
+        mode=limit.mode,
+        density=field.density,
+        figures=figures,
+        bias=limit.bias,
+        source=limit.source,
+    )
+    if missing:
+        return replace(made, reason=f"needs {missing[0]}; add it (isotropic adherends only)")
+
+    def highest(share: float) -> tuple[float, AdherendSection]:
+        # At steps no moment is known: what bends there is left out of measures that need it.
+        found = [
+            (limit.index(s, float(of[s.adherend] or math.inf)), s)
+            for s in field.sections_at(share)
+            if s.moment is not None or limit.index is _through
+        ]
+        return max(found, key=lambda pair: pair[0])
+
+    try:
+        share = first_share(lambda share: highest(share)[0], field)
+    except LookupError as error:
+        return replace(made, reason=f"not met where the load's path ended: {error}")
+    if not math.isfinite(share):
+        return replace(made, factor=math.inf, force=math.inf, place="nowhere: it does not grow with the load")
+    _, section = highest(share)
+    where = {"overlap": "where it enters the overlap", "end": "at its end", "step": "at a step"}[section.place]
+    place = f"{section.adherend.replace('_', ' ')}, {where}, x = {section.x:.4g} mm"
+    return replace(made, factor=share, force=share * field.joint.load.force, place=place, x=section.x)

@@ -1,0 +1,122 @@
+"""Which criterion when: how long the zone in which the bond gives way is, against the overlap.
+
+Two loads bound what a bond carries: all of it at its strength (limit
+analysis), and its end parting by the energy of the adherends, whatever
+lies behind (a long overlap). Their ratio is overlap over zone length; a bond
+far shorter than its zone gives way all at once, one far longer from its end.
+For a layer that yields perfectly the lesser of the two is exact at any
+ratio (derived from Hart-Smith's double lap, NASA CR-112235, 1973: the whole layer yields up to
+(w l/2)^2 = 2 gp/ge, which is ratio 1 where the elastic strain is small);
+other laws round the corner off between about a half and two.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from fejoint.strength.capacity import Capacity
+
+__all__ = ["LONG", "SHORT", "Advice", "advice"]
+
+# Ratios of overlap to zone: below the first the bond gives way as a whole, above the second from its end. A bilinear law of
+# shear lag lies up to a fifth below the lesser load between them, and within 6 % of it outside (derived; tested).
+SHORT, LONG = 0.5, 2.0
+
+
+@dataclass(frozen=True)
+class Advice:
+    """Which load to believe, and why.
+
+    Attributes
+    ----------
+    believed : Capacity or None
+        None where no criterion of the bond can run.
+    ratio : float
+        Overlap over the length of the zone in which it gives way; NaN where the figures for it are missing.
+    zone : float, mm
+        That length.
+    why : str
+    """
+
+    believed: Capacity | None
+    ratio: float
+    zone: float
+    why: str
+
+
+def advice(capacities: Sequence[Capacity], length: float) -> Advice:
+    """Return which of the capacities to believe.
+
+    Parameters
+    ----------
+    capacities : sequence of Capacity
+    length : float, mm
+        Of the overlap.
+    """
+    of = {c.key: c for c in capacities if c.runs and math.isfinite(c.factor)}
+    plateau, end = of.get("plateau"), of.get("energy-end")
+    ratio = plateau.factor / end.factor if plateau and end and end.factor > 0 else math.nan
+    zone = length / ratio if ratio > 0 else math.nan
+    size = (
+        ""
+        if math.isnan(ratio)
+        else f"the overlap is {ratio:.2g} times as long as the zone in which the bond gives way ({zone:.3g} mm)"
+    )
+    if "cohesive-zone" in of:
+        where = (
+            "; so short a bond gives way as a whole, and limit analysis should agree"
+            if ratio < SHORT
+            else "; so long a bond parts from its end, and the energy of the adherends should agree"
+            if ratio > LONG
+            else "; between the two limits only a law with both strength and toughness tells"
+            if ratio >= SHORT
+            else ""
+        )
+        return Advice(
+            of["cohesive-zone"],
+            ratio,
+            zone,
+            f"the cohesive zone has both strength and toughness in it: {size}{where}".rstrip(": "),
+        )
+    if "energy-disbond" in of:
+        return Advice(of["energy-disbond"], ratio, zone, "there is a disbond: its growth decides, whatever the stress elsewhere")
+    if not math.isnan(ratio) and plateau and end:
+        if ratio < SHORT:
+            return Advice(
+                _yielding(of, plateau), ratio, zone, f"{size}: it gives way as a whole; peaks of elastic stress do not decide"
+            )
+        if ratio > LONG:
+            return Advice(end, ratio, zone, f"{size}: it parts from its end, and toughness decides; strength hardly counts")
+        least = min((plateau, end), key=lambda c: c.factor)
+        return Advice(
+            least,
+            ratio,
+            zone,
+            f"{size}: between the limits; the lesser of both is shown, up to a fifth too high; the cohesive zone tells more",
+        )
+    if "elastic-plastic" in of:
+        return Advice(
+            of["elastic-plastic"],
+            ratio,
+            zone,
+            "a layer that yields and breaks at a strain holds on short and long overlaps alike",
+        )
+    points = ("interaction-point", "interaction-mean", "shear-point", "peel-point", "principal-point")
+    point = next((of[key] for key in points if key in of), None)
+    known = [c for c in (point, plateau, end) if c is not None]
+    if not known:
+        return Advice(None, ratio, zone, "no criterion of the bond can run: the adhesive states neither strength nor toughness")
+    least = min(known, key=lambda c: c.factor)
+    if least is point:
+        why = (
+            "strength or toughness is missing to tell how far the stress peaks count; a point at an untested distance is a guess"
+        )
+    else:
+        why = "the least of what can run; it is an upper bound, since what is missing could only lower it"
+    return Advice(least, ratio, zone, why)
+
+
+def _yielding(of: dict[str, Capacity], plateau: Capacity) -> Capacity:
+    return min((c for c in (plateau, of.get("elastic-plastic")) if c is not None), key=lambda c: c.factor)

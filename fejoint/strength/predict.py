@@ -1,0 +1,292 @@
+"""Will it hold? The load by every criterion, which of them to believe, and the margin against each way of failing."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+from fejoint.bondline.closed_form import hart_smith_double, hart_smith_stepped
+from fejoint.errors import ConvergenceError, JointError, TheoryError
+from fejoint.joint.description import Joint
+from fejoint.joint.families import DoubleLap, SteppedLap
+from fejoint.mechanics.driver import path_on, solve
+from fejoint.mechanics.result import Result
+from fejoint.mechanics.reuse import Kept
+from fejoint.strength.adherends import adherend_capacities, plateau_capacity
+from fejoint.strength.advice import Advice, advice
+from fejoint.strength.capacity import Capacity
+from fejoint.strength.criteria import stress_capacities
+from fejoint.strength.field import Field, field_of_path, linear_field
+from fejoint.strength.long_overlap import long_overlap_capacity
+from fejoint.strength.margins import Margin, margin_of, margins_of
+
+__all__ = ["ROUTES", "Strength", "strength_of"]
+
+ROUTES = ("stress", "plateau", "energy", "cohesive", "adherend")
+"""What a load is asked of: peaks and means of stress, limit analysis, energy, the cohesive zone, the adherends"""
+
+# A load path is followed this much beyond the largest load that any criterion of linear elasticity asks for, and no farther
+# than this beyond the rupture of an adherend.
+BEYOND = 1.1
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Strength:
+    """What load breaks a joint, how, and with what margin.
+
+    Attributes
+    ----------
+    joint : Joint
+    result : Result
+        Of the joint under its load; of a load path, under the largest load that was followed.
+    capacities : tuple of Capacity
+        By every criterion, those that cannot run with the reason.
+    advice : Advice
+        Which to believe for the bond, and why.
+    margins : tuple of Margin
+        Against every way of failing, the least first.
+    density, distance, length : float
+        Mesh density, point distance and averaging length (mm) of the criteria on the stress field.
+    warnings : tuple of str
+    """
+
+    joint: Joint
+    result: Result
+    capacities: tuple[Capacity, ...]
+    advice: Advice
+    margins: tuple[Margin, ...]
+    density: float
+    distance: float
+    length: float
+    warnings: tuple[str, ...] = ()
+
+    @property
+    def believed(self) -> Capacity | None:
+        """The load to believe for the bond; None where nothing can run."""
+        return self.advice.believed
+
+    @property
+    def governing(self) -> Margin:
+        """The least margin."""
+        return self.margins[0]
+
+    @property
+    def force(self) -> float:
+        """Force that the joint bears, knockdowns counted in, N."""
+        return self.governing.force
+
+    def by(self, key: str) -> Capacity:
+        """Return the capacity of a criterion.
+
+        Raises
+        ------
+        JointError
+            No such criterion, or one that cannot run: what it needs, and those that can.
+        """
+        of = {c.key: c for c in self.capacities}
+        can = ", ".join(key for key, c in of.items() if c.runs)
+        if key not in of:
+            raise JointError(f"criterion {key}: no such criterion; known: {', '.join(of)}.")
+        if not of[key].runs:
+            raise JointError(f"criterion {key}: {of[key].reason}; those that can run here: {can}.")
+        return of[key]
+
+    def margin_by(self, key: str) -> Margin:
+        """Return the margin by one criterion, knockdowns counted in; raises as `by`."""
+        return margin_of(self.by(key), self.joint.strength.knockdown)
+
+    def __repr__(self) -> str:
+        least = self.governing
+        return (
+            f"Strength({self.joint.title or self.joint.geometry.kind!r}: {least.mode.name} at {least.force:.4g} N by "
+            f"{least.capacity.name!r}, margin {least.margin:+.3g})"
+        )
+
+
+def strength_of(
+    joint: Joint,
+    *,
+    routes: Sequence[str] = ROUTES,
+    variants: bool = True,
+    progress: Callable[[str], None] | None = None,
+    kept: Kept | None = None,
+) -> Strength:
+    """Return what load breaks a joint, how, and with what margin, by independent routes.
+
+    Loads grow in proportion (force, moment, shear force); temperature and
+    moisture stay as they are. With large rotation or plasticity the stresses are
+    those along the load's path; else they are in proportion to the loads.
+
+    Parameters
+    ----------
+    joint : Joint
+    routes : sequence of str
+        Of `ROUTES`; ``"cohesive"`` takes longest.
+    variants : bool
+        Whether loads are also found at half and double distance and mesh density.
+    progress : callable, optional
+        Called with a line of text before each stage.
+    kept : Kept, optional
+        What other solves left for this one.
+
+    Raises
+    ------
+    JointError
+        Unknown route; a joint without load, or without any figure of strength.
+    MeshError, SetupError, ConvergenceError
+        As `fejoint.solve`.
+
+    Examples
+    --------
+    >>> import fejoint
+    >>> strength = fejoint.strength_of(fejoint.load("joint.toml"))  # doctest: +SKIP
+    >>> strength.governing.margin  # doctest: +SKIP
+    """
+    if not isinstance(joint, Joint):
+        raise JointError(f"strength_of: a {type(joint).__name__} is no Joint; make one, or read a file with fejoint.load.")
+    unknown = [route for route in routes if route not in ROUTES]
+    if unknown:
+        raise JointError(f"routes: no route {unknown[0]!r}; known: {', '.join(ROUTES)}.")
+    if not (joint.load.force or joint.load.moment or joint.load.shear_force):
+        raise JointError("load.force = 0 N: strength is a share of the loads, and there is none; give force.")
+    say, kept = progress or (lambda text: None), Kept() if kept is None else kept
+    warnings: list[str] = []
+    if joint.load.step:
+        warnings.append("load steps are left aside: temperature and moisture come first, then all loads grow in proportion")
+        joint = joint.at()
+    asked = joint
+    if joint.analysis.adhesive_model == "cohesive":  # the criteria look at the stress of a layer that is there
+        joint = joint.replace(analysis=joint.analysis.replace(adhesive_model="elastic"))
+    rules, thickness = joint.strength, joint.geometry.bondline_thickness
+    distance = rules.point_distance or thickness
+    length = rules.averaging_length or 4 * distance
+    shortest = min(bond.end - bond.start for bond in joint.geometry.bonds())
+    for key, value in (("point_distance", distance), ("averaging_length", length)):
+        if value > shortest:
+            raise JointError(f'strength.{key} = "{value:g} mm": must be at most the overlap\'s {shortest:g} mm; shorten it.')
+    result, fields = _fields(joint, variants, distance, length, say, kept)
+    field = fields["named"]
+    found: list[Capacity] = []
+    if "stress" in routes:
+        found += _stress(fields, distance, length, variants)
+    if "plateau" in routes:
+        found += [plateau_capacity(joint), *_elastic_plastic(joint)]
+    if "energy" in routes:
+        found += _with_meshes(fields, lambda f: [long_overlap_capacity(f)])
+    if "adherend" in routes:
+        found += _with_meshes(fields, adherend_capacities)
+    chosen = advice(found, joint.geometry.bonded_length / len({b.number for b in joint.geometry.bonds()}))
+    margins = margins_of(found, chosen.believed, rules.knockdown)
+    if not margins:
+        needed = ", ".join(
+            dict.fromkeys(c.reason.split(";")[0].removeprefix("needs ") for c in found if c.reason.startswith("needs adhesive"))
+        )
+        raise JointError(f"strength: no criterion can run here; add to the adhesive one of {needed}.")
+    return Strength(
+        joint=asked,
+        result=result,
+        capacities=tuple(found),
+        advice=chosen,
+        margins=tuple(margins),
+        density=field.density,
+        distance=distance,
+        length=length,
+        warnings=(*warnings, *result.warnings),
+    )
+
+
+# ---- parts ---------------------------------------------------------------
+
+
+def _fields(
+    joint: Joint, variants: bool, distance: float, length: float, say: Callable[[str], None], kept: Kept
+) -> tuple[Result, dict[str, Field]]:
+    """Return the joint's result, and the stresses on its mesh, on one of half the density and one of twice."""
+    if not joint.analysis.nonlinear:
+        result = solve(joint, say, kept)
+        density = result.section.density
+        fields = {"named": linear_field(joint, density, kept)}
+        if variants:
+            say("stress on a coarser and a finer mesh")
+            fields |= {name: linear_field(joint, density * by, kept) for name, by in (("coarser mesh", 0.5), ("finer mesh", 2.0))}
+        return result, fields
+    say("loads of linear elasticity")
+    elastic = joint.analysis.replace(
+        large_rotation=False, adhesive_model="elastic", adherend_plasticity=False, out_of_plane=joint.out_of_plane
+    )
+    first = linear_field(joint.replace(analysis=elastic), joint.analysis.mesh_density, kept)
+    far = [c.factor for c in (*stress_capacities(first, distance, length), plateau_capacity(joint)) if math.isfinite(c.factor)]
+    ends = [c.factor for c in adherend_capacities(first) if math.isfinite(c.factor) and c.key != "adherend-face-yield"]
+    most = BEYOND * max(min([max(far, default=1.0), *([max(ends)] if ends else [])]), 1.0)
+    load = joint.load
+    scaled = joint.at(force=most * load.force, moment=most * load.moment, shear_force=most * load.shear_force)
+    result = solve(scaled, say, kept)
+    density = result.section.density
+    why = result.limit or f"the load was followed to {most:.3g} times the joint's"
+    fields = {"named": field_of_path(joint, result.path, density, why)}
+    if variants:
+        for name, by in (("coarser mesh", 0.5), ("finer mesh", 2.0)):
+            say(f"the path once more, on a {name}")
+            try:
+                path, limit = path_on(scaled, density * by, kept, say)
+            except ConvergenceError:
+                continue
+            fields[name] = field_of_path(joint, path, density * by, limit or why)
+    return result, fields
+
+
+def _stress(fields: dict[str, Field], distance: float, length: float, variants: bool) -> list[Capacity]:
+    """Return the loads of the criteria on the stress field, with those at other distances and on other meshes."""
+    named = fields["named"]
+    found = _with_meshes(fields, lambda f: stress_capacities(f, distance, length))
+    if not variants:
+        return found
+    halved = {c.key: c for c in stress_capacities(named, distance / 2, length / 2)}
+    doubled = {c.key: c for c in stress_capacities(named, 2 * distance, 2 * length)}
+    return [
+        c
+        if math.isnan(c.distance)
+        else replace(c, variants={"half distance": halved[c.key].force, "double distance": doubled[c.key].force, **c.variants})
+        for c in found
+    ]
+
+
+def _with_meshes(fields: dict[str, Field], capacities: Callable[[Field], list[Capacity]]) -> list[Capacity]:
+    """Return the capacities on the mesh that is named, each with its loads on the others."""
+    others = {name: {c.key: c.force for c in capacities(field)} for name, field in fields.items() if name != "named"}
+    return [
+        replace(c, variants={name: forces[c.key] for name, forces in others.items()}) if not math.isnan(c.density) else c
+        for c in capacities(fields["named"])
+    ]
+
+
+def _elastic_plastic(joint: Joint) -> list[Capacity]:
+    """Return the load by shear lag of a layer that yields and breaks at a strain, of the families that have that theory."""
+    if not joint.load.force:
+        return []
+    theories = {DoubleLap: hart_smith_double.capacity, SteppedLap: hart_smith_stepped.capacity}
+    theory = theories.get(type(joint.geometry))
+    if theory is None:
+        return []
+    made = Capacity(
+        key="elastic-plastic",
+        name="shear lag, the layer yields and breaks at a strain",
+        route="plateau",
+        mode="interface" if joint.strength.failure_at == "interface" else "cohesive",
+        bias="leaves peel, adherend shear and the adherends' own yield out",
+        source="from memory: Hart-Smith, NASA CR-112235 and -112237, 1973",
+    )
+    try:
+        limits = theory(joint).limits
+    except TheoryError as error:
+        return [replace(made, reason=str(error).rstrip("."))]
+    name, load = next((name, load) for name, load in limits.items() if name.startswith("adhesive"))
+    force = math.copysign(load * joint.geometry.width, joint.load.force)
+    figures = {key: float(getattr(joint.adhesive, key)) for key in ("shear_yield", "failure_shear_strain")}
+    factor = force / joint.load.force
+    return [
+        replace(
+            made, factor=factor, force=force, place=name.removeprefix("adhesive, ").removeprefix("adhesive "), figures=figures
+        )
+    ]
