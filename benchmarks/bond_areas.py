@@ -168,18 +168,19 @@ def marks() -> list[str]:
 
 def text() -> str:
     """Return tables, words and marks as Markdown that reads well as it stands."""
-    parts = ["## A small fast-setting bond: 250 N in shear within seconds", *_table(small_rows())]
-    parts += ["", "## A large structural bond: 200 kN to shear it", *_table(large_rows()), ""]
+    parts = ["## A small fast-setting bond: 250 N in shear within seconds", *markdown(small_rows())]
+    parts += ["", "## A large structural bond: 200 kN to shear it", *markdown(large_rows()), ""]
     return "\n".join([*parts, *(f"- {line}" for line in words()), "", *(f"- {line}" for line in marks())]) + "\n"
 
 
-def _table(rows: list[list[str]]) -> list[str]:
+def markdown(rows: list[list[str]], words: int = 2) -> list[str]:
+    """Return the lines of a table, its head first; the first columns hold words, the others numbers."""
     widths = [max(len(row[i]) for row in rows) for i in range(len(rows[0]))]
     aligned = [
-        [cell.ljust(width) if i < 2 else cell.rjust(width) for i, (cell, width) in enumerate(zip(row, widths, strict=True))]
+        [cell.ljust(width) if i < words else cell.rjust(width) for i, (cell, width) in enumerate(zip(row, widths, strict=True))]
         for row in rows
     ]
-    rule = ["-" * width if i < 2 else "-" * (width - 1) + ":" for i, width in enumerate(widths)]
+    rule = ["-" * width if i < words else "-" * (width - 1) + ":" for i, width in enumerate(widths)]
     return ["", *(f"| {' | '.join(cells)} |" for cells in (aligned[0], rule, *aligned[1:]))]
 
 
