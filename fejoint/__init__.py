@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from fejoint.joint.description import Analysis as Analysis
     from fejoint.joint.description import Joint as Joint
     from fejoint.joint.description import Load as Load
+    from fejoint.joint.disbond import Disbond as Disbond
     from fejoint.joint.families import DoubleLap as DoubleLap
     from fejoint.joint.families import SingleLap as SingleLap
     from fejoint.joint.families import SteppedLap as SteppedLap
@@ -28,6 +29,9 @@ if TYPE_CHECKING:
     from fejoint.joint.materials import Adhesive as Adhesive
     from fejoint.joint.materials import Isotropic as Isotropic
     from fejoint.joint.materials import Orthotropic as Orthotropic
+    from fejoint.joint.strength import Knockdown as Knockdown
+    from fejoint.joint.strength import Scatter as Scatter
+    from fejoint.joint.strength import StrengthRules as StrengthRules
     from fejoint.mechanics.as_built import Comparison as Comparison
     from fejoint.mechanics.as_built import compare as compare
     from fejoint.mechanics.driver import Result as Result
@@ -46,6 +50,12 @@ if TYPE_CHECKING:
     from fejoint.show.report import write_report as write_report
     from fejoint.show.space.view import stress_view as stress_view
     from fejoint.show.space.view import view_png as view_png
+    from fejoint.show.strength_plots import strength_figure as strength_figure
+    from fejoint.strength.fracture import disbond_load as disbond_load
+    from fejoint.strength.fracture import load_against_length as load_against_length
+    from fejoint.strength.predict import Strength as Strength
+    from fejoint.strength.predict import strength_of as strength_of
+    from fejoint.study.scatter import load_band as load_band
     from fejoint.study.sweep import sweep as sweep
 
 __version__ = "0.1.0"
@@ -57,24 +67,32 @@ _HOME = {
     "Analysis": "fejoint.joint.description",
     "Comparison": "fejoint.mechanics.as_built",
     "ConvergenceError": "fejoint.errors",
+    "Disbond": "fejoint.joint.disbond",
     "DoubleLap": "fejoint.joint.families",
     "FejointError": "fejoint.errors",
     "Isotropic": "fejoint.joint.materials",
     "Joint": "fejoint.joint.description",
     "JointError": "fejoint.errors",
+    "Knockdown": "fejoint.joint.strength",
     "Load": "fejoint.joint.description",
     "MeshError": "fejoint.errors",
     "Orthotropic": "fejoint.joint.materials",
     "Result": "fejoint.mechanics.driver",
+    "Scatter": "fejoint.joint.strength",
     "SetupError": "fejoint.errors",
     "SingleLap": "fejoint.joint.families",
     "SteppedLap": "fejoint.joint.families",
+    "Strength": "fejoint.strength.predict",
+    "StrengthRules": "fejoint.joint.strength",
     "TheoryError": "fejoint.errors",
     "bondline_figure": "fejoint.show.plots",
     "bondline_steps_figure": "fejoint.show.path_plots",
     "compare": "fejoint.mechanics.as_built",
+    "disbond_load": "fejoint.strength.fracture",
     "edge_moment_figure": "fejoint.show.path_plots",
     "load": "fejoint.joint.file",
+    "load_against_length": "fejoint.strength.fracture",
+    "load_band": "fejoint.study.scatter",
     "mesh_figure": "fejoint.show.mesh",
     "path_figure": "fejoint.show.path_plots",
     "plastic_zone_figure": "fejoint.show.path_plots",
@@ -82,6 +100,8 @@ _HOME = {
     "save_figure": "fejoint.show.plots",
     "section_figure": "fejoint.show.drawing",
     "solve": "fejoint.mechanics.driver",
+    "strength_figure": "fejoint.show.strength_plots",
+    "strength_of": "fejoint.strength.predict",
     "stress_axes": "fejoint.show.plots",
     "stress_view": "fejoint.show.space.view",
     "sweep": "fejoint.study.sweep",

@@ -12,13 +12,15 @@ import os
 import sys
 import tomllib
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from fejoint import __version__
 from fejoint.cli.fit import fit
 from fejoint.cli.pictures import draw, report, view
+from fejoint.cli.solving import code_of, solved, solved_into
+from fejoint.cli.strength import strength
 from fejoint.cli.sweep import chart, sweep
 from fejoint.cli.terminal import Changes, JointFile, MaterialFiles, Units, console, known_units, read_joint, said, shown
 from fejoint.environment import SYSTEM_LIBRARIES
@@ -89,7 +91,7 @@ def solve(
         from fejoint.show.files import check_kind
 
         check_kind(out, "run")
-    result = _solved(joint) if out is None or not joint.analysis.nonlinear else _solved_into(joint, out, afresh)
+    result = solved(joint) if out is None or not joint.analysis.nonlinear else solved_into(joint, out, afresh)
     if out is not None:
         from fejoint.show.files import write_run
 
@@ -105,7 +107,7 @@ def solve(
         if out is not None:
             more = f"; path.csv, path/0001 to path/{len(result.path):04d}" if result.path else ""
             print(f"Written to {out}: bondline.csv, adherends.csv, summary.json, section.vtu, joint.toml{more}")
-    return _code(result)
+    return code_of(result)
 
 
 @app.command()
@@ -125,7 +127,7 @@ def compare(
 
     known_units(units)
     joint, _ = read_joint(file, changes, materials)
-    found = compared(_solved(joint))
+    found = compared(solved(joint))
     written: list[Path] = []
     if out is not None:
         figure = None
@@ -140,7 +142,7 @@ def compare(
         console().print(comparison_table(found, units))
         if written:
             print(f"Written to {out}: {', '.join(path.name for path in written)}")
-    return _code(found.result)
+    return code_of(found.result)
 
 
 @app.command()
@@ -185,7 +187,7 @@ def demo(
         raise JointError(f"{name}: no such demo; known: {', '.join(DEMOS)}.")
     out = Path("fejoint-demo") / name if out is None else out
     text = resources.files("fejoint.demo").joinpath(f"{name}.toml").read_text(encoding="utf-8")
-    result = _solved(joint_from_text(text, name=f"{name}.toml"))
+    result = solved(joint_from_text(text, name=f"{name}.toml"))
     from fejoint.show.files import write_run
     from fejoint.show.tables import result_report
 
@@ -195,7 +197,7 @@ def demo(
     print("Written:")
     for path in files:
         print(f"  {path}")
-    return _code(result)
+    return code_of(result)
 
 
 @app.command()
@@ -279,7 +281,7 @@ def _frozen(files: list[Path], folder: Path, force: bool) -> int:
             raise JointError(f"{target}: is there already; choose another folder, or overwrite it with --force.")
     today, made = date.today().isoformat(), {}
     for file, target in zip(files, targets, strict=True):
-        made[target.name] = frozen_case(_solved(joints[file]), texts[file], str(file), today)
+        made[target.name] = frozen_case(solved(joints[file]), texts[file], str(file), today)
     for path in write_texts(folder, made):
         print(f"Written: {path}")
     return 0
@@ -311,6 +313,7 @@ app.command()(report)
 app.command()(sweep)
 app.command()(chart)
 app.command()(fit)
+app.command()(strength)
 
 
 @app.callback(invoke_without_command=True)
@@ -318,39 +321,6 @@ def _top(version: Annotated[bool, typer.Option("--version", help="Print the vers
     if version:
         print(f"fejoint {__version__}")
         raise typer.Exit()
-
-
-def _solved(joint: Any) -> Result:
-    from fejoint.mechanics.driver import solve as solve_joint
-
-    result: Result = shown(lambda progress: solve_joint(joint, progress=progress))
-    return result
-
-
-def _code(result: Any) -> int:
-    """Return the exit code of a solved joint; say why its load could not be reached, where it was not."""
-    if result.limit:
-        return said(f"{result.limit}.", 3)
-    return 0 if result.passed else 1
-
-
-def _solved_into(joint: Any, folder: Path, afresh: bool) -> Result:
-    """Solve a joint along its load's path, every increment written as soon as it is finished; go on where there are some."""
-    from fejoint.mechanics.driver import solve as solve_joint
-    from fejoint.show.path_files import PathWriter
-
-    writer = PathWriter(joint, folder, afresh)
-    if writer.start:
-        said(f"{folder}: going on behind increment {len(writer.start)}; --afresh starts over.", 0)
-    try:
-        found: Result = shown(lambda progress: solve_joint(joint, progress, None, writer.record, writer.start))
-    except KeyboardInterrupt:
-        if not writer.written:
-            raise
-        n = writer.written
-        kept = f"increment 1 is in {folder}" if n == 1 else f"increments 1 to {n} are in {folder}"
-        raise typer.Exit(said(f"interrupted; {kept}, the same command goes on behind the last.", 130)) from None
-    return found
 
 
 def _pictures(result: Result, folder: Path) -> list[Path]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import operator
-from typing import TYPE_CHECKING, Annotated, Any, Literal
+from typing import TYPE_CHECKING, Annotated, Any, ClassVar, Literal
 
 from pydantic import BeforeValidator, Field
 
@@ -29,6 +29,8 @@ def _whole(value: Any) -> Any:
 
 class Disbond(Model):
     """A crack in the adhesive, or along one of its interfaces, from an end of a bondline across the whole width."""
+
+    in_a_line: ClassVar[bool] = True
 
     length: Length = Field(examples=["3 mm"])
     """Length of the disbond from the overlap's end; a spew fillet there is parted too"""

@@ -338,8 +338,8 @@ def _template(model: type[Model], path: tuple[str, ...], lines: list[str], model
 
 
 def _in_a_line(field: Any, inner: type[Model]) -> bool:
-    """Return whether a template shows a part in one line: a list of tables, or one that belongs to a material."""
-    return "tuple" in str(field.annotation) or (issubclass(inner, Sourced) and not issubclass(inner, Material))
+    """Return whether a template shows a part in one line: a list of tables, one of a material's, or one that says so."""
+    return inner.in_a_line or "tuple" in str(field.annotation) or (issubclass(inner, Sourced) and not issubclass(inner, Material))
 
 
 def _inline(value: Any) -> str:

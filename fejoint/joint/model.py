@@ -12,7 +12,7 @@ import json
 from collections.abc import Iterator
 from dataclasses import dataclass
 from textwrap import shorten
-from typing import TYPE_CHECKING, Any, NoReturn, Self, cast
+from typing import TYPE_CHECKING, Any, ClassVar, NoReturn, Self, cast
 
 from annotated_types import Ge, GroupedMetadata, Gt, Le, Lt
 from pydantic import BaseModel, BeforeValidator, ConfigDict, ValidationError
@@ -82,6 +82,9 @@ class Model(BaseModel, metaclass=_Checked):
     model_config = ConfigDict(
         frozen=True, extra="forbid", populate_by_name=True, use_attribute_docstrings=True, hide_input_in_errors=True
     )
+
+    in_a_line: ClassVar[bool] = False
+    """Whether a template shows it in one line, as an optional key, and not as a table"""
 
     def replace(self, **changes: Any) -> Self:
         """Return a copy with some fields changed, validated anew.

@@ -26,6 +26,10 @@ class Knockdown(Model):
     on: Literal["adhesive", "adherends", "all"] = Field("adhesive", examples=["adhesive"])
     """What it counts for: adhesive, adherends, all"""
 
+    def __str__(self) -> str:
+        """Return the knockdown in words."""
+        return f"{self.name} {self.factor:g} on {self.on} ({self.source})"
+
     @model_validator(mode="after")
     def _said(self) -> Self:
         for key in ("name", "source"):
@@ -44,6 +48,10 @@ class Scatter(Model):
     """Standard deviation as a share of the value"""
     source: str = Field("user's", examples=["user's"])
     """Where it comes from"""
+
+    def __str__(self) -> str:
+        """Return the scatter in words."""
+        return f"{self.key} {100 * self.variation:.3g} % ({self.source})"
 
 
 class StrengthRules(Model):

@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, overload
 
@@ -47,6 +47,10 @@ class Run(Outcome):
         ``summary.json``, as it stands.
     joint_file : str
         Text of ``joint.toml``, which repeats the run; with a limit load it has the load that was asked for.
+    strength : dict or None
+        ``strength.json``, where ``fejoint strength`` has been beside the run.
+    strength_refused : str
+        Why it is left out, where it is damaged or of another joint.
     path
         Every increment on the load's path, a `Run` read from its folder when it is asked for; the last one
         is the end state as the path left it.
@@ -55,6 +59,8 @@ class Run(Outcome):
     section: SolvedSection
     summary: dict[str, Any]
     joint_file: str
+    strength: dict[str, Any] | None = None
+    strength_refused: str = ""
 
 
 class PathOfRuns(Sequence["Run"]):
@@ -144,6 +150,7 @@ def read_run(folder: str | Path) -> Run:
             summary=summary,
             joint_file=joint_file,
         )
+        run = _with_strength(run, folder)
         if set(edges) != set(joint.geometry.adherends()) or not run.checks or run.unknowns <= 0:
             raise ValueError("edge_loads, checks or dofs")
         entering = {s.adherend for s in run.adherend_sections if s.place == "overlap"}
@@ -183,6 +190,16 @@ def _check_belongs_together(run: Run) -> None:
 
 
 # ---- parts ---------------------------------------------------------------
+
+
+def _with_strength(run: Run, folder: Path) -> Run:
+    """Return a run with what ``fejoint strength`` left beside it; one that is damaged costs the run nothing else."""
+    from fejoint.show.strength_files import read_strength
+
+    try:
+        return replace(run, strength=read_strength(folder, run.joint if run.asked is None else run.asked))
+    except SetupError as error:
+        return replace(run, strength_refused=str(error))
 
 
 def _rows(path: Path) -> Rows:

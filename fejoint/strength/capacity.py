@@ -26,10 +26,10 @@ class Mode:
 MODES = {
     mode.key: mode
     for mode in (
-        Mode("cohesive", "cohesive, in the adhesive", "cohesion failure (CF)", "cohesive failure"),
-        Mode("interface", "adhesive, at the interface", "adhesion failure (AF)", "adhesive failure"),
-        Mode("adherend-yield", "adherend yields", "none: nothing parts", "none: nothing parts"),
-        Mode("adherend-rupture", "adherend breaks", "substrate failure (SF)", "stock-break failure"),
+        Mode("cohesive", "cohesive failure in the adhesive", "cohesion failure (CF)", "cohesive failure"),
+        Mode("interface", "adhesive failure at the interface", "adhesion failure (AF)", "adhesive failure"),
+        Mode("adherend-yield", "yield of an adherend", "none: nothing parts", "none: nothing parts"),
+        Mode("adherend-rupture", "rupture of an adherend", "substrate failure (SF)", "stock-break failure"),
     )
 }
 ADHESIVE_MODES = ("cohesive", "interface")

@@ -1,18 +1,9 @@
-"""At which load a disbond grows: fracture criteria, and the load against the disbond's length.
+"""At which load a disbond grows, and that load against its length.
 
-Opening and shear together grow a disbond by one of two rules, whose exponent comes
-from tests:
-
-- power law, (G_I/G_Ic)^a + (G_II/G_IIc)^a = 1 (a = 1 where none is given);
-- Benzeggagh and Kenane, G_I + G_II = G_Ic + (G_IIc - G_Ic) (G_II/(G_I + G_II))^eta
-  (M. L. Benzeggagh, M. Kenane, Compos. Sci. Technol. 56, 1996, 439-449, from memory).
-
-At an interface the parts mean nothing; the total is then held against G_Ic, which is
-the lower bound of both rules as long as G_Ic is the smaller toughness. Toughnesses
-of adhesives are measured in the layer, and an interface may hold less than either.
-
-All is linear elastic with small rotations (`energy_release`): the rates are quadratic
-in the load, so that one solution gives the load at which the disbond grows.
+With small rotations the energy release rates are quadratic in the load, so that one
+linear solution gives the load. With large ones (`analysis.large_rotation`) the load's
+path is followed until the disbond grows, and the place is then closed in on: a single
+lap turns into the line of its load, so that it bears more than small rotations say.
 """
 
 from __future__ import annotations
@@ -30,9 +21,10 @@ from fejoint.bondline.closed_form import krenk
 from fejoint.errors import JointError
 from fejoint.joint.description import Joint
 from fejoint.joint.disbond import Disbond, checked
-from fejoint.joint.materials import Adhesive
-from fejoint.mechanics.energy_release import EnergyRelease, Rates, energy_release, rotation_caution
+from fejoint.mechanics.energy_release import EnergyRelease, Rates, energy_release, released, rotating, rotation_caution
+from fejoint.mechanics.nonlinear import Deformed, follow
 from fejoint.mechanics.reuse import Kept
+from fejoint.strength.mixed_mode import growth_index, index_of, toughness
 
 __all__ = [
     "DisbondLoad",
@@ -49,6 +41,9 @@ Floats = NDArray[np.float64]
 # Times the load that the mechanical part alone asks for: temperature moves it by a factor, not by orders of magnitude.
 LARGEST_SHIFT = 1e4
 STEPS_A_DECADE = 40
+# Large rotations: how far beyond the load of small ones the path goes, at first and at each further try; and how near to 1
+# the growth index is to come, which goes about with the square of the load.
+BEYOND, TRIES, NEAR = 1.5, 5, 1e-4
 
 
 @dataclass(frozen=True, eq=False)
@@ -67,7 +62,7 @@ class DisbondLoad:
     rates : Rates
         Energy release rates at that load.
     release : EnergyRelease
-        What they come from, at the joint's own load.
+        What they come from, at the joint's own load; with large rotations at that load.
     said, rotation : tuples of str
         Warnings; those of what small rotations leave out at that load are apart.
     """
@@ -127,35 +122,8 @@ class KrenkLoad(NamedTuple):
     shear: float
 
 
-def growth_index(opening: float, shear: float, adhesive: Adhesive) -> float:
-    """Return energy release rate over toughness at its mix of opening and shear: 1 where a disbond grows.
-
-    It is in proportion to the rates under either rule.
-
-    Parameters
-    ----------
-    opening, shear : float, N/mm
-        G_I and G_II, not negative.
-    adhesive : Adhesive
-
-    Raises
-    ------
-    JointError
-        The adhesive does not state a toughness.
-    """
-    first, second = _toughness(adhesive, 1), _toughness(adhesive, 2)
-    total, exponent = opening + shear, adhesive.mixed_mode_exponent
-    if total <= 0:
-        return 0.0
-    if adhesive.mixed_mode_rule == "b-k":
-        assert exponent is not None  # the adhesive refuses to be without
-        return float(total / (first + (second - first) * (shear / total) ** exponent))
-    a = 1.0 if exponent is None else exponent
-    return float(((opening / first) ** a + (shear / second) ** a) ** (1 / a))
-
-
 def disbond_load(joint: Joint, disbond: Disbond, density: float | None = None, kept: Kept | None = None) -> DisbondLoad:
-    """Return the load at which a disbond grows, from one linear solution.
+    """Return the load at which a disbond grows.
 
     Arguments and refusals are those of `energy_release`.
 
@@ -163,10 +131,17 @@ def disbond_load(joint: Joint, disbond: Disbond, density: float | None = None, k
     ------
     JointError
         The adhesive does not state the toughness that is needed: of both modes, or at an interface that of mode I.
+    ConvergenceError
+        With large rotations: the joint gives way before the disbond grows.
     """
     for mode in (1, 2) if disbond.place == "middle" else (1,):
-        _toughness(joint.adhesive, mode)
-    return _load_of(energy_release(joint, disbond, density, kept))
+        toughness(joint.adhesive, mode)
+    kept = Kept() if kept is None else kept
+    small = joint.replace(analysis=joint.analysis.replace(large_rotation=False))
+    found = _load_of(energy_release(small, disbond, density, kept))
+    if not joint.analysis.large_rotation or not 0 < found.factor < math.inf:
+        return found
+    return _rotating_load(joint, disbond, density, kept, found.factor)
 
 
 def load_against_length(
@@ -258,17 +233,6 @@ def krenk_load(joint: Joint) -> KrenkLoad:
 # ---- parts ---------------------------------------------------------------
 
 
-def _toughness(adhesive: Adhesive, mode: int) -> float:
-    key = f"toughness_mode_{mode}"
-    value: float | None = getattr(adhesive, key)
-    if value is None:
-        meaning = "opening" if mode == 1 else "shear"
-        raise JointError(
-            f"adhesive.{key} is missing: the growth of a disbond needs it (fracture toughness in {meaning}); add it."
-        )
-    return value
-
-
 def _load_of(release: EnergyRelease) -> DisbondLoad:
     joint, disbond = release.joint, release.disbond
     factor = _factor(release)
@@ -282,28 +246,22 @@ def _load_of(release: EnergyRelease) -> DisbondLoad:
         load = joint.load
         grown = joint.at(force=factor * load.force, moment=factor * load.moment, shear_force=factor * load.shear_force)
         turned = rotation_caution(grown, disbond)
-    if disbond.place != "middle":
-        told.append("disbond: at an interface the total energy release rate is held against mode I toughness, a lower bound")
+    told += _of_the_interface(disbond)
     rates = release.at(factor) if math.isfinite(factor) else Rates(math.nan, math.nan, math.nan)
     return DisbondLoad(joint, disbond, factor, force, rates, release, tuple(told), tuple(turned))
 
 
 def _factor(release: EnergyRelease) -> float:
-    """Return the smallest load factor at which a disbond grows.
+    """Return the smallest load factor at which a disbond grows, with small rotations.
 
     Without temperature and moisture all rates go with its square. With them
     it is where the index, known at every factor, first reaches 1.
     """
+    assert release.terms is not None
     adhesive = release.joint.adhesive
 
-    def index(rates: Rates) -> float:
-        if not release.split:
-            return rates.total / _toughness(adhesive, 1)
-        # Round-off may leave a rate that is nothing just below 0.
-        return growth_index(max(rates.opening, 0.0), max(rates.shear, 0.0), adhesive)
-
     def at(factor: float) -> float:
-        return index(release.at(factor))
+        return index_of(release.at(factor), adhesive, release.split)
 
     if not release.terms[:2].any():
         now = at(1.0)
@@ -312,7 +270,7 @@ def _factor(release: EnergyRelease) -> float:
         return 0.0
     # Of the load's own part, as if its opening were open: where to look.
     shear, opening = np.maximum(release.terms[2], 0.0)
-    own = index(Rates(opening, shear, opening + shear))
+    own = index_of(Rates(opening, shear, opening + shear), adhesive, release.split)
     if own <= 0:
         return math.inf
     decades = 2 * math.log10(LARGEST_SHIFT)
@@ -322,6 +280,50 @@ def _factor(release: EnergyRelease) -> float:
         return math.inf
     low = tried[beyond - 1] if beyond else 0.0
     return float(brentq(lambda factor: at(factor) - 1, low, tried[beyond], xtol=1e-14, rtol=1e-12))
+
+
+def _rotating_load(joint: Joint, disbond: Disbond, density: float | None, kept: Kept, guess: float) -> DisbondLoad:
+    """Return the load at which a disbond grows with large rotations; `guess` is the factor of small ones."""
+    load, end = joint.load, BEYOND * guess
+    for _ in range(TRIES):
+        far = joint.at(force=end * load.force, moment=end * load.moment, shear_force=end * load.shear_force)
+        large, problem = rotating(far, disbond, density, kept)
+        last = len(large.load.path()) - 1
+        before: tuple[Deformed, float] | None = None
+        for solution in follow(large, problem):
+            share = _share(solution, last)
+            release = released(solution, disbond)
+            index = index_of(release.rates, joint.adhesive, release.split)
+            if index < 1:
+                before = (solution, index)
+                continue
+            low, low_root = (0.0, 0.0) if before is None else (_share(before[0], last), math.sqrt(before[1]))
+            start = None if before is None else (before[0].state, before[0].pace)
+            # The root of the index is nearly straight in the load: a secant closes in.
+            high, root = share, math.sqrt(index)
+            while abs(index - 1) > NEAR and high > low:
+                now = low + (1 - low_root) / (root - low_root) * (high - low)
+                *_, solution = follow(large, problem, start, until=(last, now))
+                release = released(solution, disbond)
+                index = index_of(release.rates, joint.adhesive, release.split)
+                high, root = now, math.sqrt(index)
+            told = [*release.warnings, *_of_the_interface(disbond)]
+            return DisbondLoad(joint, disbond, high * end, high * end * load.force, release.rates, release, tuple(told), ())
+        end *= 2
+    nothing = Rates(math.nan, math.nan, math.nan)
+    told = [f"disbond: with large rotations it does not grow up to {end / 2:.4g} times the load", *_of_the_interface(disbond)]
+    return DisbondLoad(joint, disbond, math.inf, math.inf * load.force if load.force else 0.0, nothing, release, tuple(told), ())
+
+
+def _share(solution: Deformed, last: int) -> float:
+    """Return the share of the last step at which a section is at rest; 0 before it."""
+    return solution.pace.share if solution.pace.step == last else 0.0
+
+
+def _of_the_interface(disbond: Disbond) -> list[str]:
+    if disbond.place == "middle":
+        return []
+    return ["disbond: at an interface the total energy release rate is held against mode I toughness, a lower bound"]
 
 
 def _bracket(function: Callable[[float], float], near: float) -> tuple[float, float]:

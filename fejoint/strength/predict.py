@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from fejoint.bondline.closed_form import hart_smith_double, hart_smith_stepped
 from fejoint.errors import ConvergenceError, JointError, TheoryError
 from fejoint.joint.description import Joint
+from fejoint.joint.disbond import Disbond
 from fejoint.joint.families import DoubleLap, SteppedLap
 from fejoint.mechanics.driver import path_on, solve
 from fejoint.mechanics.result import Result
@@ -18,6 +19,7 @@ from fejoint.strength.advice import Advice, advice
 from fejoint.strength.capacity import Capacity
 from fejoint.strength.criteria import stress_capacities
 from fejoint.strength.field import Field, field_of_path, linear_field
+from fejoint.strength.fracture import disbond_load
 from fejoint.strength.long_overlap import long_overlap_capacity
 from fejoint.strength.margins import Margin, margin_of, margins_of
 
@@ -150,12 +152,12 @@ def strength_of(
         raise JointError(f"routes: no route {unknown[0]!r}; known: {', '.join(ROUTES)}.")
     if not (joint.load.force or joint.load.moment or joint.load.shear_force):
         raise JointError("load.force = 0 N: strength is a share of the loads, and there is none; give force.")
+    asked = joint
     say, kept = progress or (lambda text: None), Kept() if kept is None else kept
     warnings: list[str] = []
     if joint.load.step:
         warnings.append("load steps are left aside: temperature and moisture come first, then all loads grow in proportion")
         joint = joint.at()
-    asked = joint
     if joint.analysis.adhesive_model == "cohesive":  # the criteria look at the stress of a layer that is there
         joint = joint.replace(analysis=joint.analysis.replace(adhesive_model="elastic"))
     rules, thickness = joint.strength, joint.geometry.bondline_thickness
@@ -174,6 +176,11 @@ def strength_of(
         found += [plateau_capacity(joint), *_elastic_plastic(joint)]
     if "energy" in routes:
         found += _with_meshes(fields, lambda f: [long_overlap_capacity(f)])
+        if rules.disbond is not None:
+            say("growth of the disbond")
+            grown = _disbond(joint, rules.disbond, field.density, variants, kept)
+            found.append(grown)
+            warnings += [] if grown.runs else [grown.reason]
     if "adherend" in routes:
         found += _with_meshes(fields, adherend_capacities)
     chosen = advice(found, joint.geometry.bonded_length / len({b.number for b in joint.geometry.bonds()}))
@@ -259,6 +266,49 @@ def _with_meshes(fields: dict[str, Field], capacities: Callable[[Field], list[Ca
         replace(c, variants={name: forces[c.key] for name, forces in others.items()}) if not math.isnan(c.density) else c
         for c in capacities(fields["named"])
     ]
+
+
+def _disbond(joint: Joint, disbond: Disbond, density: float, variants: bool, kept: Kept) -> Capacity:
+    """Return the load at which a disbond grows, by finite elements with the disbond in them."""
+    made = Capacity(
+        key="energy-disbond",
+        name="growth of the disbond",
+        route="energy",
+        mode="interface" if disbond.place != "middle" or joint.strength.failure_at == "interface" else "cohesive",
+        density=density,
+        bias="linear elasticity with small rotations; too high where the bond ahead is short against its zone",
+        source="virtual crack closure (from memory: Krueger, NASA/CR-2002-211628), checked by the J integral",
+    )
+    try:
+        found = disbond_load(joint, disbond, density, kept)
+    except JointError as error:
+        if "toughness" not in str(error):
+            raise
+        return replace(made, reason=f"needs {str(error).split(' is missing')[0]}; add it")
+    end = f"{disbond.end} end of bondline {disbond.bondline}, disbond of {disbond.length:.4g} mm"
+    needed = ("toughness_mode_1", "toughness_mode_2") if disbond.place == "middle" else ("toughness_mode_1",)
+    made = replace(
+        made,
+        factor=found.factor,
+        force=found.force if math.isfinite(found.factor) else math.inf,
+        place=end,
+        bondline=disbond.bondline,
+        x=disbond.tip(joint)[0],
+        figures={key: float(getattr(joint.adhesive, key)) for key in needed},
+    )
+    if not variants:
+        return made
+    meshes = {
+        name: disbond_load(joint, disbond, density * by, kept).force for name, by in (("coarser mesh", 0.5), ("finer mesh", 2.0))
+    }
+    lengths = {"half distance": 0.5, "double distance": 2.0}
+    others = {}
+    for name, by in lengths.items():
+        try:
+            others[name] = disbond_load(joint, disbond.replace(length=by * disbond.length), density, kept).force
+        except JointError:  # no room for it
+            continue
+    return replace(made, distance=disbond.length, variants={**others, **meshes})
 
 
 def _elastic_plastic(joint: Joint) -> list[Capacity]:

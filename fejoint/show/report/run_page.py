@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -36,6 +36,7 @@ SECTIONS = (
     ("cautions", "Cautions"),
     ("repeat", "To repeat this"),
 )
+STRENGTH_SECTION = ("strength", "Will it hold?")  # where its strength has been predicted, behind the question
 PATH_SECTION = ("path", "Along the load's path")  # where there is one, before the joint in 3D
 HEADS = ("place, or theory", "part of the bond", "adherend")  # of the first columns of what the command prints
 SOLID_STRESS = "peel"  # what the picture in 3D is coloured by
@@ -85,11 +86,14 @@ def run_page(run: Run, units: str = "mm", progress: Callable[[str], None] | None
     pictures["solid"] = _attempt(lambda: _solid(run, units), "the picture in 3D")
     pictures["end"] = _attempt(lambda: _solid_end(run, units), "the picture of the overlap's end")
     scene = _attempt(lambda: _scene(run, units), "the view in 3D that can be turned")
+    strength = run.strength or {}
+    if strength:
+        pictures["strength"] = _strength_picture(strength, units)
     say("page")
     context = {
-        "sections": [
-            one for section in SECTIONS for one in ([PATH_SECTION] if section[0] == "solid" and run.path else []) + [section]
-        ],
+        "sections": _sections(run),
+        "strength": strength,
+        "strength_words": _strength_words(strength, units),
         "nonlinear": joint.analysis.nonlinear,
         "joint": joint,
         "run": run,
@@ -119,6 +123,16 @@ def run_page(run: Run, units: str = "mm", progress: Callable[[str], None] | None
     if most_bytes is not None and len(text.encode("utf-8")) > most_bytes:
         text = filled(Part(why_not=f"with it the page would take more than {most_bytes / 1e6:g} MB. fejoint view shows it."))
     return text
+
+
+def _sections(run: Run) -> list[tuple[str, str]]:
+    """Return the page's sections, of those that not every run has the ones that this one has."""
+    found = []
+    for section in SECTIONS:
+        found += [PATH_SECTION] if section[0] == "solid" and run.path else []
+        found.append(section)
+        found += [STRENGTH_SECTION] if section[0] == "question" and (run.strength or run.strength_refused) else []
+    return found
 
 
 def _as_given(run: Run) -> tuple[Joint, bool]:
@@ -231,6 +245,42 @@ def _along_the_path(run: Run, units: str) -> dict[str, Part]:
     return found
 
 
+def _strength_words(strength: Mapping[str, Any], units: str) -> dict[str, Any]:
+    """Return what is said of a predicted strength."""
+    if not strength:
+        return {}
+    from fejoint.show.strength_band import band_in_words
+    from fejoint.show.strength_tables import SUPPORT, distances_in_words, knockdowns_in_words, limits_in_words, marks_in_words
+    from fejoint.show.strength_words import answer
+
+    return {
+        "answer": answer(strength, units),
+        "holds": (strength["governing"]["margin"] or 0.0) >= 0,
+        "knockdowns": knockdowns_in_words(strength),
+        "limits": f"{limits_in_words(strength, units)} {distances_in_words(strength, units)}",
+        "band": band_in_words(strength["band"], units) if strength.get("band") else "",
+        "marks": marks_in_words(strength),
+        "left_out": [f"{c['name']}: {c['reason']}." for c in strength["criteria"] if c["reason"]],
+        "biases": [(c["name"], c["bias"], c["source"]) for c in strength["criteria"] if not c["reason"]],
+        "support": SUPPORT,
+    }
+
+
+def _strength_picture(strength: Mapping[str, Any], units: str) -> Part:
+    from fejoint.show.strength_plots import strength_figure
+    from fejoint.show.strength_words import verdict
+
+    return _attempt(
+        lambda: picture(
+            strength_figure(strength, units, headed=False),
+            f"A bar for every criterion, as long as the load at which it is met. {verdict(strength, units)}",
+            "The load by every criterion; knockdowns are in the broken line alone. Thin lines reach to the loads at half and "
+            "double distance from the overlap's end, and on meshes of half and double density.",
+        ),
+        "this drawing",
+    )
+
+
 def _for_paper(figure: Figure) -> Figure:
     """Return the figure of a comparison narrower, its letters large enough at the width of a page."""
     width, height = figure.get_size_inches()
@@ -296,12 +346,18 @@ def _tables(run: Run, joint: Joint, comparison: Comparison | None, units: str) -
     def of(prefix: str) -> list[run_tables.Key]:
         return [key for key in keys if key.key.startswith(prefix)]
 
+    predicted = {
+        key.rpartition(".")[2] for c in (run.strength or {}).get("criteria", ()) if not c["reason"] for key in c["figures"]
+    }
+
     def beside() -> list[Any]:
         return run_tables.tables_in(comparison_table(comparison, units), "theory") if comparison is not None else []
 
     return {
         "joint": Part([run_tables.key_table("Dimensions", [key for key in keys if key.key == "title"] + of("joint."))]),
-        "materials": _attempt(lambda: run_tables.material_tables(joint, units), "the tables of materials"),
+        "materials": _attempt(lambda: run_tables.material_tables(joint, units, predicted), "the tables of materials"),
+        "strength": _attempt(lambda: _strength_tables(run, units), "the tables of strength"),
+        "rules": Part([run_tables.key_table("What the prediction of strength was told", of("strength."))]),
         "loads": Part([run_tables.key_table("Loads and ends", of("load."))]),
         "analysis": Part([run_tables.key_table("How it was analysed", of("analysis."))]),
         # Peaks, load shares and adherends, as the command prints them.
@@ -317,6 +373,15 @@ def _tables(run: Run, joint: Joint, comparison: Comparison | None, units: str) -
         "checks": Part([run_tables.check_table(run)]),
         "versions": Part([run_tables.version_table(run.summary.get("versions") or {})]),
     }
+
+
+def _strength_tables(run: Run, units: str) -> list[Any]:
+    from fejoint.show.strength_tables import criteria_table, margins_table
+
+    if not run.strength:
+        return []
+    margins = run_tables.as_table(margins_table(run.strength, units), "way of failing")
+    return [margins, run_tables.as_table(criteria_table(run.strength, units), "criterion")]
 
 
 def _refused(comparison: Comparison | None) -> dict[str, str]:

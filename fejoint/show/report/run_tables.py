@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from typing import Any, NamedTuple
 
 import rich.table
@@ -136,15 +136,18 @@ def key_table(caption: str, keys: list[Key]) -> Table:
 # ---- materials -------------------------------------------------------------
 
 
-def material_tables(joint: Joint, units: str) -> list[Table]:
-    """Return a table for every material of the joint, like ones once: figures, sources, marks, what they serve for."""
+def material_tables(joint: Joint, units: str, predicted: Collection[str] = ()) -> list[Table]:
+    """Return a table for every material of the joint, like ones once: figures, sources, marks, what they serve for.
+
+    `predicted` are the figures that a prediction of strength was made with.
+    """
     found: dict[str, tuple[Material, list[str]]] = {}
     for key, material in joint.materials_by_key().items():
         found.setdefault(repr(material.model_dump()), (material, []))[1].append(key)
-    return [_of_material(material, keys, joint, units) for material, keys in found.values()]
+    return [_of_material(material, keys, joint, units, predicted) for material, keys in found.values()]
 
 
-def _of_material(material: Material, keys: list[str], joint: Joint, units: str) -> Table:
+def _of_material(material: Material, keys: list[str], joint: Joint, units: str, predicted: Collection[str]) -> Table:
     fields = type(material).model_fields
     rows = []
     for figure, value in material.figures().items():
@@ -154,7 +157,7 @@ def _of_material(material: Material, keys: list[str], joint: Joint, units: str) 
             figure,
             display(value, unit_of(fields[figure]) or "", units),
             (fields[figure].description or "").partition(";")[0],
-            _use(figure, joint, keys),
+            "strength" if figure in predicted else _use(figure, joint, keys),
             mark or "none",
             source.removeprefix(mark).lstrip(":, "),
         )

@@ -12,6 +12,7 @@ from fejoint.show.path_rows import in_words
 from fejoint.show.space.frame import Frame
 from fejoint.show.space.labels import shortened, text_actor, text_extent, text_size
 from fejoint.show.space.solid import STRESSES, SolvedSection
+from fejoint.show.strength_words import in_short
 from fejoint.units import display
 
 __all__ = ["WORDS", "add_colour_bar", "add_words", "cut_notes", "frame_notes", "heading", "width_note"]
@@ -56,8 +57,9 @@ def frame_notes(section: SolvedSection, frame: Frame, hidden: Collection[str], u
         pieces.append(f"hidden: {', '.join(name for name in section.regions if name in hidden)}")
         if frame.window is None and set(g.loaded) & set(hidden):
             pieces[-1] += ", with the load on it"
+    verdict = [] if section.strength is None else [in_short(section.strength, units)]
     on_path = [f"increment {in_words(section.increment, units)}"] if section.increment else []
-    return on_path + notes + (["; ".join(pieces)] if pieces else [])
+    return verdict + on_path + notes + (["; ".join(pieces)] if pieces else [])
 
 
 def width_note(section: SolvedSection, frame: Frame, units: str = "mm") -> str:

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fejoint.errors import JointError, SetupError
+from fejoint.errors import FejointError, JointError, SetupError
 from fejoint.joint.description import Joint
 
 if TYPE_CHECKING:
@@ -104,6 +104,8 @@ class SolvedSection:
         The joint as the run understood it.
     increment : dict or None
         Of a section on its load's path: its row of ``path.csv``.
+    strength : dict or None
+        ``strength.json``, where ``fejoint strength`` has been beside the run.
     """
 
     points: Floats
@@ -114,6 +116,7 @@ class SolvedSection:
     regions: dict[str, int]
     joint: Joint
     increment: Mapping[str, Any] | None = None
+    strength: Mapping[str, Any] | None = None
 
     def cells_of(self, name: str) -> Bools:
         """Return which cells belong to a region, as a mask."""
@@ -164,9 +167,17 @@ def read_section(source: str | Path | Result | Run | SolvedSection) -> SolvedSec
         joint = Joint.model_validate(summary["joint"], by_alias=True)  # what the picture states is taken from it
         if not set(joint.geometry.region_areas()) <= set(summary["regions"]):
             raise ValueError("regions are missing")
-        return _from_mesh(vtu.read(str(folder / "section.vtu")), summary["regions"], joint, summary.get("increment"))
+        section = _from_mesh(vtu.read(str(folder / "section.vtu")), summary["regions"], joint, summary.get("increment"))
     except Exception as error:  # meshio and its XML parser raise many kinds
         raise SetupError(f"{folder}: section.vtu and summary.json cannot be used ({error!r}); solve again.") from None
+    from fejoint.show.strength_files import read_strength
+
+    try:
+        asked = summary.get("asked")
+        of = joint if asked is None else Joint.model_validate(asked, by_alias=True)
+        return replace(section, strength=read_strength(folder, of))
+    except FejointError:  # the picture goes without its sentence; the report says why
+        return section
 
 
 def read_summary(folder: Path, files: Sequence[str] = RUN_FILES) -> Any:

@@ -1,0 +1,177 @@
+"""What the prediction of strength comes to, as plain data: for ``strength.json``, tables, figures and the report."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from fejoint.errors import SetupError
+from fejoint.joint.description import Joint
+from fejoint.show.files import csv_text, joint_as_understood, versions
+from fejoint.strength.capacity import Capacity
+from fejoint.strength.margins import Margin
+from fejoint.strength.predict import Strength
+
+__all__ = ["FILE", "read_strength", "strength_csv", "strength_data", "strength_marks"]
+
+FILE = "strength.json"
+SCHEMA_VERSION = 1
+MOST_BYTES = 10_000_000
+VARIANTS = ("half distance", "double distance", "coarser mesh", "finer mesh")
+MARKED = ("from memory", "typical")
+
+
+def strength_data(strength: Strength) -> dict[str, Any]:
+    """Return the prediction as plain data, in N-mm-MPa-K; what is not known, or infinite, is None."""
+    joint, load = strength.joint, strength.joint.load
+    believed = strength.believed
+    return {
+        "schema_version": SCHEMA_VERSION,
+        "title": joint.title,
+        "applied": {"force_N": load.force, "moment_N_mm": load.moment, "shear_force_N": load.shear_force},
+        "governing": _margin(strength.governing),
+        "margins": [_margin(margin) for margin in strength.margins],
+        "believed": None if believed is None else believed.key,
+        "why": strength.advice.why,
+        "overlap_over_zone": _known(strength.advice.ratio),
+        "zone_mm": _known(strength.advice.zone),
+        "criteria": [_capacity(capacity) for capacity in strength.capacities],
+        "point_distance_mm": strength.distance,
+        "averaging_length_mm": strength.length,
+        "mesh_density": strength.density,
+        "bonds": [bond.number for bond in joint.geometry.bonds()],
+        "shear_limit": joint.strength.shear_limit,
+        "failure_at": joint.strength.failure_at,
+        "knockdowns": [knockdown.model_dump() for knockdown in joint.strength.knockdown],
+        "marks": strength_marks(strength),
+        "warnings": list(strength.warnings),
+        "versions": versions(),
+        "joint": joint_as_understood(joint),
+    }
+
+
+def strength_marks(strength: Strength) -> dict[str, str]:
+    """Return the figures used that come from memory or without a source, by key, with their mark."""
+    materials = strength.joint.materials_by_key()
+    used: dict[str, str] = {}
+    for capacity in strength.capacities:
+        for key in capacity.figures if capacity.runs else ():
+            place, _, figure = key.rpartition(".")
+            source = materials[place or "adhesive"].sources.get(figure, "")
+            if source.startswith(MARKED):
+                used[f"{place or 'adhesive'}.{figure}"] = source
+    return used
+
+
+def strength_csv(data: Mapping[str, Any]) -> str:
+    """Return the criteria as a table, a row each."""
+    head = ["criterion", "route", "mode", "force_N", "share_of_load", "place", "x_mm", "distance_mm", "mesh_density"]
+    head += [f"{name.replace(' ', '_')}_N" for name in VARIANTS] + ["needs"]
+    keys = ("key", "route", "mode", "force_N", "factor", "place", "x_mm", "distance_mm", "density")
+
+    def cell(value: Any) -> Any:
+        return "" if value is None else value
+
+    rows = [
+        [*(cell(c[key]) for key in keys), *(cell(c["variants_N"].get(name)) for name in VARIANTS), c["reason"]]
+        for c in data["criteria"]
+    ]
+    return csv_text([head, *rows])
+
+
+def read_strength(folder: str | Path, joint: Joint | None = None) -> dict[str, Any] | None:
+    """Return what ``fejoint strength --out`` left in a folder; None where it holds none.
+
+    Parameters
+    ----------
+    folder : path
+    joint : Joint, optional
+        Whose strength it must be.
+
+    Raises
+    ------
+    SetupError
+        It cannot be read, is damaged, of another version, or of another joint.
+    """
+    path = Path(folder) / FILE
+    if not path.is_file():
+        return None
+    try:
+        if path.stat().st_size > MOST_BYTES:
+            raise ValueError("too large")
+        data = json.loads(path.read_text(encoding="utf-8"))
+        version = data["schema_version"]
+        if version != SCHEMA_VERSION:
+            raise SetupError(f"{path}: is of version {version!s:.20}, not {SCHEMA_VERSION}; run fejoint strength again.")
+        _check(data)
+    except (OSError, ValueError, TypeError, LookupError, AttributeError, RecursionError) as error:
+        raise SetupError(f"{path}: is damaged ({type(error).__name__}); run fejoint strength again.") from None
+    if joint is not None and data["joint"] != json.loads(json.dumps(joint_as_understood(joint))):
+        raise SetupError(f"{path}: is of another joint than the run beside it; run fejoint strength again.")
+    return dict(data)
+
+
+# ---- parts ---------------------------------------------------------------
+
+
+def _check(data: dict[str, Any]) -> None:
+    """Raise ValueError where the data are not as `strength_data` makes them."""
+    for c in data["criteria"]:
+        for key in ("key", "name", "route", "mode", "place", "reason", "bias", "source"):
+            if not isinstance(c[key], str):
+                raise ValueError(key)
+        for value in (c["force_N"], c["factor"], c["x_mm"], c["distance_mm"], c["density"], *c["variants_N"].values()):
+            if value is not None and not (isinstance(value, int | float) and math.isfinite(value)):
+                raise ValueError("number")
+    for m in [data["governing"], *data["margins"]]:
+        if not all(isinstance(m[key], str) for key in ("mode", "name", "iso_10365", "astm_d5573", "criterion")):
+            raise ValueError("margin")
+        if not all(m[key] is None or math.isfinite(m[key]) for key in ("force_N", "margin", "factor")):
+            raise ValueError("margin")
+    if not all(math.isfinite(data["applied"][key]) for key in ("force_N", "moment_N_mm", "shear_force_N")):
+        raise ValueError("applied")
+    if not isinstance(data["why"], str) or not all(isinstance(text, str) for text in data["warnings"]):
+        raise ValueError("words")
+
+
+def _known(value: float) -> float | None:
+    return float(value) if math.isfinite(value) else None
+
+
+def _capacity(c: Capacity) -> dict[str, Any]:
+    return {
+        "key": c.key,
+        "name": c.name,
+        "route": c.route,
+        "mode": c.mode,
+        "force_N": _known(c.force),
+        "factor": _known(c.factor),
+        "place": c.place,
+        "bondline": c.bondline,
+        "x_mm": _known(c.x),
+        "figures": c.figures,
+        "distance_mm": _known(c.distance),
+        "density": _known(c.density),
+        "variants_N": {name: _known(force) for name, force in c.variants.items()},
+        "reason": c.reason,
+        "bias": c.bias,
+        "source": c.source,
+    }
+
+
+def _margin(m: Margin) -> dict[str, Any]:
+    return {
+        "mode": m.mode.key,
+        "name": m.mode.name,
+        "iso_10365": m.mode.iso_10365,
+        "astm_d5573": m.mode.astm_d5573,
+        "criterion": m.capacity.key,
+        "place": m.capacity.place,
+        "knockdowns": [k.name for k in m.knockdowns],
+        "force_N": _known(m.force),
+        "factor": _known(m.factor),
+        "margin": _known(m.margin),
+    }

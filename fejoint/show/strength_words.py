@@ -1,0 +1,52 @@
+"""The prediction of strength in sentences."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from fejoint.units import display
+
+__all__ = ["answer", "force", "in_short", "named", "share", "verdict"]
+
+
+def verdict(data: Mapping[str, Any], system: str = "mm") -> str:
+    """Return in one sentence whether the joint holds: what fails first, at what load, with what margin."""
+    least, applied = data["governing"], data["applied"]["force_N"]
+    load = force(least, system) if applied and least["force_N"] is not None else share(least)
+    margin = "no margin is known" if least["margin"] is None else f"margin of safety {least['margin']:+.2f}"
+    against = f" against {display(applied, 'N', system)} applied" if applied else ""
+    counted = f", with knockdowns ({', '.join(least['knockdowns'])})" if least["knockdowns"] else ""
+    holds = "It holds" if (least["margin"] or 0) >= 0 else "It does not hold"
+    return f"{holds}: what fails first is {least['name']}, at {load}{against}, {margin}{counted}."
+
+
+def in_short(data: Mapping[str, Any], system: str = "mm") -> str:
+    """Return what fails first, load and margin, in one line of a picture."""
+    least = data["governing"]
+    load = force(least, system) if data["applied"]["force_N"] and least["force_N"] is not None else share(least)
+    margin = "" if least["margin"] is None else f", margin {least['margin']:+.2f}"
+    return f"fails first: {least['name']}, at {load}{margin}" + (", knockdowns counted in" if least["knockdowns"] else "")
+
+
+def answer(data: Mapping[str, Any], system: str = "mm") -> str:
+    """Return the answer: what fails first, at what load and margin; which load to believe for the bond, and why."""
+    first = verdict(data, system)
+    if not data["believed"]:
+        return f"{first} Of the bond: {data['why']}."
+    return f"{first} For the bond, believe {named(data, data['believed'])}: {data['why']}."
+
+
+def named(data: Mapping[str, Any], key: str) -> str:
+    """Return the name of a criterion by its key."""
+    return next((f'"{c["name"]}"' for c in data["criteria"] if c["key"] == key), key)
+
+
+def force(item: Mapping[str, Any], system: str) -> str:
+    """Return a force as text; a dash where none is known."""
+    return "-" if item["force_N"] is None else display(item["force_N"], "N", system)
+
+
+def share(item: Mapping[str, Any]) -> str:
+    """Return a share of the load as text."""
+    return "no load" if item["factor"] is None else f"{item['factor']:.3g} times the load"
