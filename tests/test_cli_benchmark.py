@@ -13,6 +13,7 @@ import pytest
 from fejoint.cli import run
 from fejoint.joint.file import template
 from fejoint.proof.case import shipped_cases
+from fejoint.show.proof import NO_TESTS
 
 LAP = template("single-lap")
 CASE = (
@@ -110,7 +111,16 @@ def test_tests_alone_make_no_report_of_cases(tmp_path, capsys):
     assert sorted(path.name for path in out.iterdir()) == ["measured.png", "report.json"]
     printed = json.loads(capsys.readouterr().out)
     assert printed == json.loads((out / "report.json").read_text())
-    assert not any(one["route"] == "cohesive" for one in printed["tests"][0]["predictions"])
+
+
+def test_the_cohesive_zone_is_asked_unless_it_is_to_be_quick(tmp_path, monkeypatch, capsys):
+    (tmp_path / "pulled.toml").write_text(TEST)
+    asked = []
+    monkeypatch.setattr("fejoint.proof.coupons.run_coupons", lambda tests, routes, progress: asked.append(routes) or NO_TESTS)
+    for option in ([], ["--quick"]):
+        assert run(["benchmark", str(tmp_path / "pulled.toml"), *option]) == 0
+    assert [("cohesive" in routes) for routes in asked] == [True, False]
+    capsys.readouterr()
 
 
 def test_a_bad_test_is_exit_code_2_and_the_others_are_predicted(folder, capsys):

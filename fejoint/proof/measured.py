@@ -73,8 +73,6 @@ class Measured(Model):
 
     def counts_against(self, mode: Mode) -> bool:
         """Return whether these loads are failures in a mode, as far as the pattern says; else they are a lower bound of it."""
-        if mode.key == "adherend-yield":  # nothing parts, so no failure load measures it
-            return False
         return PATTERNS.get(self.pattern, ANY) in (ANY, BOND if mode.key in ADHESIVE_MODES else METAL)
 
 

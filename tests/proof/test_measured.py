@@ -321,6 +321,7 @@ def test_json_holds_no_number_that_is_none(report):
     assert (pulled["mean_N"], pulled["number"], pulled["pattern"]) == (10_000, 2, "cohesive")
     assert pulled["deviation_N"] == pytest.approx(1000 * math.sqrt(2), rel=EXACT)
     assert [one["predicted_N"] for one in pulled["predictions"]] == [10_000, 24_000, None, 9_000, 10_000]
+    assert [one["counted"] for one in pulled["predictions"]] == [True, False, False, False, True]
     assert found["criteria"][0]["tests"] == 2
     assert found["criteria"][2]["worst"] == {"test": None, "error": None}
 
