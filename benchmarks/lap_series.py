@@ -10,7 +10,7 @@ is run with the shear yield stress and with the shear strength as the shear
 limit. With --out also lap_series.md, lap_series.csv and lap_series.png.
 
 Linear elasticity and small rotation, about 10 s. --large-rotation follows the
-load, which straightens the joint and takes some minutes; --cohesive adds the
+load, which straightens the joint and takes a minute or two; --cohesive adds the
 cohesive zone, about a minute a joint. Nothing is asserted here;
 tests/scenarios/test_lap_series.py holds what can be known by hand.
 """
@@ -37,7 +37,6 @@ from fejoint import Adherend, Adhesive, Isotropic, Joint, Load, SingleLap
 from fejoint.joint.description import Analysis
 from fejoint.joint.strength import StrengthRules
 from fejoint.mechanics.reuse import Kept
-from fejoint.strength.advice import advice
 from fejoint.strength.capacity import ADHESIVE_MODES, Capacity
 from fejoint.strength.predict import ROUTES, strength_of
 
@@ -55,7 +54,6 @@ METAL = Isotropic(
 )
 WIDTH, THICKNESS, LAYER, FREE = 25.0, 3.0, 0.2, 50.0  # mm
 QUICK = tuple(route for route in ROUTES if route != "cohesive")
-OF_THE_SHEAR_LIMIT = ("stress", "plateau")  # routes that look at it
 YIELDS = {"adherend-net-yield": "through the thickness", "adherend-hinge": "all through in bending"}
 
 
@@ -104,17 +102,17 @@ def lap(adhesive: str, overlap: float, limit: str = "strength", large_rotation: 
 
 
 def pair(adhesive: str, overlap: float, routes: Sequence[str] = QUICK, large_rotation: bool = False) -> list[Point]:
-    """Return one lap with either shear limit; what does not look at the limit is asked once."""
-    kept = Kept()
-    strong = strength_of(lap(adhesive, overlap, "strength", large_rotation), routes=routes, variants=False, kept=kept)
-    again = [route for route in routes if route in OF_THE_SHEAR_LIMIT]
-    weak = strength_of(lap(adhesive, overlap, "yield", large_rotation), routes=again, variants=False, kept=kept)
-    by = {c.key: c for c in strong.capacities}
-    points = []
-    for limit, loads in (("yield", by | {c.key: c for c in weak.capacities}), ("strength", by)):
-        believed = advice(list(loads.values()), overlap).believed
-        points.append(Point(adhesive, limit, overlap, loads, believed.key if believed else ""))
-    return points
+    """Return one lap with either shear limit; the cohesive zone, which has a law of its own, is asked once."""
+    kept, points = Kept(), []
+    law: dict[str, Capacity] = {}
+    for limit in reversed(LIMITS):
+        asked = [route for route in routes if route != "cohesive" or not law]
+        found = strength_of(lap(adhesive, overlap, limit, large_rotation), routes=asked, variants=False, kept=kept)
+        loads = {c.key: c for c in found.capacities} | law
+        law = {key: c for key, c in loads.items() if c.route == "cohesive"}
+        believed = next((key for key, c in law.items() if c.runs), found.believed.key if found.believed else "")
+        points.append(Point(adhesive, limit, overlap, loads, believed))
+    return points[::-1]
 
 
 def study(
@@ -149,13 +147,15 @@ def criteria(points: list[Point]) -> dict[str, str]:
 def passes(laps: list[Point], key: str, yields: str) -> float:
     """Return the overlap from which a criterion of the bond allows more than the adherend's yield, mm, straight between laps.
 
-    0 where it does from the shortest on; infinite where it does at none, or cannot run.
+    0 where it does from the shortest on; infinite where it does at none; NaN where the load was not followed so far.
     """
     above = [p.force(key) - p.force(yields) for p in laps]
     for i, (p, a) in enumerate(zip(laps, above, strict=True)):
-        if a >= 0:
-            return 0.0 if i == 0 else laps[i - 1].overlap + (p.overlap - laps[i - 1].overlap) * above[i - 1] / (above[i - 1] - a)
-    return math.inf
+        if a >= 0 and i == 0:
+            return 0.0
+        if a >= 0:  # NaN where the lap before has no answer
+            return laps[i - 1].overlap + (p.overlap - laps[i - 1].overlap) * above[i - 1] / (above[i - 1] - a)
+    return math.nan if any(map(math.isnan, above)) else math.inf
 
 
 def head(adhesive: str, overlaps: Iterable[float]) -> list[str]:
@@ -200,12 +200,12 @@ def words(points: list[Point], adhesive: str) -> list[str]:
         f"least ({names[slow]}) and of {grown[fast]:.2f} by the one that grows most ({names[fast]})."
     )
     for yields, how in YIELDS.items():
-        over = {key: passes(strong, key, yields) for key in keys}
-        from_on = sorted((at, names[key]) for key, at in over.items() if math.isfinite(at))
-        which = "; ".join(f"{name} from {at:.1f} mm on" if at else f"{name} from the shortest on" for at, name in from_on)
-        said.append(
-            f"The adherend yields {how} before the bond is at its limit by: {which or 'no criterion, up to the longest'}."
-        )
+        over = {names[key]: passes(strong, key, yields) for key in keys}
+        which = [f"{name} from {f'{at:.1f} mm' if at else 'the shortest'} on" for name, at in over.items() if at < last.overlap]
+        unknown = [name for name, at in over.items() if math.isnan(at)]
+        ends = f" (not followed so far: {', '.join(unknown)})." if unknown else "."
+        by = "; ".join(which) or "no criterion, up to the longest"
+        said.append(f"The adherend yields {how} before the bond is at its limit by: {by}{ends}")
     up_to = {names[p.believed]: p.overlap for p in strong if p.believed}
     said.append(f"To believe for the bond: {', then '.join(f'{name} up to {at:g} mm' for name, at in up_to.items())}.")
     return said
@@ -316,7 +316,7 @@ def main() -> int:
     """Print tables and words; write them with the figure."""
     parser = argparse.ArgumentParser(description="Load by each criterion against overlap for three series of single laps.")
     parser.add_argument("--out", type=Path, metavar="DIR", help="folder for lap_series.md, lap_series.csv and lap_series.png")
-    parser.add_argument("--large-rotation", action="store_true", help="let the laps straighten under load; takes minutes")
+    parser.add_argument("--large-rotation", action="store_true", help="let the laps straighten under load; takes a minute or two")
     parser.add_argument("--cohesive", action="store_true", help="ask the cohesive zone, too; about a minute a lap")
     given = parser.parse_args()
     start = time.perf_counter()
