@@ -147,15 +147,23 @@ def criteria(points: list[Point]) -> dict[str, str]:
 def passes(laps: list[Point], key: str, yields: str) -> float:
     """Return the overlap from which a criterion of the bond allows more than the adherend's yield, mm, straight between laps.
 
-    0 where it does from the shortest on; infinite where it does at none; NaN where the load was not followed so far.
+    0 where it does from the shortest on, infinite where it does at none. Along a
+    load's path a load that is not met lies beyond the others: then nothing is
+    interpolated, and the first lap in question is returned.
     """
-    above = [p.force(key) - p.force(yields) for p in laps]
+    above = [_beyond(p.force(key)) - _beyond(p.force(yields)) for p in laps]
     for i, (p, a) in enumerate(zip(laps, above, strict=True)):
         if a >= 0 and i == 0:
             return 0.0
-        if a >= 0:  # NaN where the lap before has no answer
-            return laps[i - 1].overlap + (p.overlap - laps[i - 1].overlap) * above[i - 1] / (above[i - 1] - a)
-    return math.nan if any(map(math.isnan, above)) else math.inf
+        if a >= 0:
+            before, q = above[i - 1], laps[i - 1]
+            straight = math.isfinite(before) and math.isfinite(a)
+            return q.overlap + (p.overlap - q.overlap) * before / (before - a) if straight else p.overlap
+    return math.inf
+
+
+def _beyond(force: float) -> float:
+    return math.inf if math.isnan(force) else force
 
 
 def head(adhesive: str, overlaps: Iterable[float]) -> list[str]:
@@ -202,10 +210,8 @@ def words(points: list[Point], adhesive: str) -> list[str]:
     for yields, how in YIELDS.items():
         over = {names[key]: passes(strong, key, yields) for key in keys}
         which = [f"{name} from {f'{at:.1f} mm' if at else 'the shortest'} on" for name, at in over.items() if at < last.overlap]
-        unknown = [name for name, at in over.items() if math.isnan(at)]
-        ends = f" (not followed so far: {', '.join(unknown)})." if unknown else "."
         by = "; ".join(which) or "no criterion, up to the longest"
-        said.append(f"The adherend yields {how} before the bond is at its limit by: {by}{ends}")
+        said.append(f"The adherend yields {how} before the bond is at its limit by: {by}.")
     up_to = {names[p.believed]: p.overlap for p in strong if p.believed}
     said.append(f"To believe for the bond: {', then '.join(f'{name} up to {at:g} mm' for name, at in up_to.items())}.")
     return said

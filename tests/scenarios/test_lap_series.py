@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import csv
 import io
+from dataclasses import replace
 
 import pytest
 
 from benchmarks.lap_series import ADHESIVES, FROM_MEMORY, figure, lap, passes, series, study, table, text
+from fejoint.strength.capacity import Capacity
 
 BRITTLE, FLEXIBLE = ADHESIVES[0], ADHESIVES[2]
 CONDITIONS = "Linear elasticity, small rotation, clamped ends."
@@ -53,6 +55,16 @@ def test_a_strong_brittle_adhesive_uses_less_of_its_strength_than_a_weak_ductile
     assert used[BRITTLE] < used[FLEXIBLE]
     assert brittle.force(brittle.believed) < flexible.force(flexible.believed)
     assert brittle.force("plateau") > flexible.force("plateau")
+
+
+def test_a_load_beyond_the_path_is_above_what_was_met(points):
+    """Nothing is read into a load that was not followed so far but that it lies beyond."""
+    laps = series(points, BRITTLE, "strength")
+    never, bare = Capacity(key="x", name="x", route="adherend", mode="adherend-yield", reason="not met"), laps[1].loads["plateau"]
+    unmet = [replace(p, loads={**p.loads, "adherend-net-yield": never, "plateau": bare}) for p in laps]
+    assert passes(unmet, "plateau", "adherend-net-yield") == float("inf")
+    ended = [laps[0], replace(laps[1], loads={**laps[1].loads, "plateau": never})]
+    assert passes(ended, "plateau", "adherend-net-yield") == 50.0
 
 
 def test_only_what_looks_at_the_shear_limit_changes_with_it(points):
