@@ -43,6 +43,7 @@ DefineConstant[
   outer_free_length     = {50,  Name "Parameters/outer_free_length"}    // of each outer
   spew_height           = {0,   Name "Parameters/spew_height"}   // climb up the adherends' end faces; 0: square end
   half                  = {0,   Name "Parameters/half"}          // 1: the upper half alone
+  longest_bonded_cell   = {0,   Name "Parameters/longest_bonded_cell"}  // along the overlap, at density 1; 0: as grid.geo says
   mesh_density          = {1,   Name "Parameters/mesh_density"}
 ];
 

@@ -12,6 +12,7 @@
 //   h             half the bondline's thickness
 //   f, fillet     spew height, and whether there are fillets (1) or not (0)
 //   mesh_density
+//   longest_bonded_cell   no cell along the overlap is longer, at mesh density 1; 0: twice the adherend's thickness
 //
 // and may set disbond_tip, the place along x where a disbond ends inside the overlap
 // (0: there is none): a mesh line with even cells on both sides of it.
@@ -35,6 +36,7 @@ growth_x = 1.35;        // away from the overlap ends
 longest = 2;            // longest cell, in thicknesses of the adherend
 tip_layer_cells = 8;    // with a disbond: even cells from an interface to the mid-line, and as long at the tip
 tip_even_cells = 4;     // even cells on each side of the tip
+most_equal = 80;        // equal cells in a stretch, about
 smallest = h * (growth_y - 1) / (growth_y^half_layer_cells - 1);
 
 // Cells that grow from `first` over `length`: n, ratio, and n1 at density 1,
@@ -56,7 +58,7 @@ Return
 // Adds a stretch of `span` along x: cells grow away from its fine end, then,
 // once they are `largest` long, stay so. fine = -1: the fine end is the left.
 Macro Span
-  uniform = Max(largest, span / 80);
+  uniform = Max(largest, span / most_equal);
   n1 = 2 * Max(1, Floor((1 + Log(uniform / first) / Log(growth)) / 2));
   graded = first * (growth^n1 - 1) / (growth - 1);
   rest = span - graded;
@@ -135,6 +137,9 @@ Macro Along
   EndIf
   x = 0; i0 = #X() - 1; X(i0) = 0;
   largest = longest * Min(left_thickness, right_thickness);
+  If (longest_bonded_cell > 0 && longest_bonded_cell < largest)
+    largest = longest_bonded_cell; most_equal = 10000;
+  EndIf
   If (disbond_tip > 0)
     Call AroundTip;
   Else
@@ -143,6 +148,7 @@ Macro Along
     fine = 1;
     Call Span;
   EndIf
+  most_equal = 80;
   x = overlap_length; i1 = #X() - 1; X(i1) = x;
   If (fillet)
     length = f / 2; n = fillet_cells; ratio = fillet_ratio;

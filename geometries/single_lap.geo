@@ -29,6 +29,7 @@ DefineConstant[
   upper_thickness    = {1.6,  Name "Parameters/upper_thickness"}
   upper_free_length  = {50,   Name "Parameters/upper_free_length"}
   spew_height        = {0,    Name "Parameters/spew_height"}  // climb up the adherend's end face; 0: square end
+  longest_bonded_cell = {0,   Name "Parameters/longest_bonded_cell"}  // along the overlap, at density 1; 0: as grid.geo says
   mesh_density       = {1,    Name "Parameters/mesh_density"}
 ];
 

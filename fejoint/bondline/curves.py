@@ -12,13 +12,26 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["LINEAR", "LOGARITHMIC", "PIOLA", "SMALL", "Bondline", "Curve", "EdgeLoads", "Peak", "foremost", "foremost_peak"]
+__all__ = [
+    "LINEAR",
+    "LOGARITHMIC",
+    "PIOLA",
+    "SMALL",
+    "TRACTIONS",
+    "Bondline",
+    "Curve",
+    "EdgeLoads",
+    "Peak",
+    "foremost",
+    "foremost_peak",
+]
 
 Floats = NDArray[np.float64]
 
 LINEAR = "linear (small rotation): Cauchy stress in the bondline's directions"
 SMALL = "small rotation: Cauchy stress in the bondline's directions, engineering strain"
 PIOLA = "large rotation: second Piola-Kirchhoff stress in the bondline's own directions, Green-Lagrange strain"
+TRACTIONS = "cohesive layer: its shear and normal traction per undeformed length, along and across its mid-line; nothing axial"
 LOGARITHMIC = "large rotation: Cauchy stress in the directions of the turned mid-line, logarithmic strain"
 
 
@@ -183,6 +196,9 @@ class Bondline:
         shear strain (twice that of Green and Lagrange where rotations are
         large: in simple shear the tangent of the angle), and equivalent
         plastic strain where the adhesive may yield.
+    damage, opening, sliding : (n,) arrays or None
+        Along the mid-line of a cohesive layer: 0 where it is sound, 1 where it has parted; how far its faces
+        have come apart across and along it, mm (sliding as shear: positive for a joint in tension).
     """
 
     number: int
@@ -196,6 +212,9 @@ class Bondline:
     cauchy: Curve | None = None
     shear_strain: Floats | None = None
     plastic_strain: Floats | None = None
+    damage: Floats | None = None
+    opening: Floats | None = None
+    sliding: Floats | None = None
 
     @property
     def edge(self) -> EdgeLoads | None:

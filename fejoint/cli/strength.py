@@ -30,6 +30,9 @@ def strength(
     quick: Annotated[
         bool, typer.Option("--quick", help="Leave out the cohesive zone, and other distances and meshes, which take longest.")
     ] = False,
+    finer: Annotated[
+        bool, typer.Option("--finer-path", help="Of a load path also that on a mesh of twice the density, which takes longest.")
+    ] = False,
     samples: Annotated[
         int, typer.Option("--samples", metavar="N", help="Joints for the band that the scatter of the inputs makes; 0 for none.")
     ] = 0,
@@ -67,7 +70,7 @@ def strength(
     from fejoint.strength.predict import ROUTES, strength_of
 
     routes = [route for route in ROUTES if not (quick and route == "cohesive")]
-    found = shown(lambda progress: strength_of(joint, routes=routes, variants=not quick, progress=progress))
+    found = shown(lambda progress: strength_of(joint, routes=routes, variants=not quick, finer_path=finer, progress=progress))
     if criterion:
         found.by(criterion)
     data = strength_data(found)

@@ -25,8 +25,8 @@ class Analysis(Model):
 
     large_rotation: bool = Field(False, examples=[False])
     """Let the joint straighten under load"""
-    adhesive_model: Literal["elastic", "plastic"] = Field("elastic", examples=["elastic"])
-    """Behaviour of the adhesive: elastic, or plastic beyond its yield stress"""
+    adhesive_model: Literal["elastic", "plastic", "cohesive"] = Field("elastic", examples=["elastic"])
+    """Behaviour of the adhesive: elastic; plastic beyond its yield stress; or cohesive, which damages and parts"""
     adherend_plasticity: bool = Field(False, examples=[False])
     """Let the adherends yield, the isotropic ones"""
     out_of_plane: Literal["plane-strain", "generalised", "automatic"] = Field("automatic", examples=["automatic"])
@@ -38,8 +38,13 @@ class Analysis(Model):
 
     @property
     def nonlinear(self) -> bool:
-        """Whether the answer is not in proportion to the load: large rotation, or anything that yields."""
+        """Whether the answer is not in proportion to the load: large rotation, or anything that yields or parts."""
         return self.large_rotation or self.adherend_plasticity or self.adhesive_model != "elastic"
+
+    @property
+    def cohesive(self) -> bool:
+        """Whether the layer is one of tractions and separations."""
+        return self.adhesive_model == "cohesive"
 
 
 class Joint(Model):

@@ -107,6 +107,10 @@ class Adhesive(Isotropic):
     """Fracture under opening and shear together: power law, or b-k (Benzeggagh and Kenane)"""
     mixed_mode_exponent: Annotated[float, Unit("", gt=0, le=10)] | None = Field(None, examples=[1.0])
     """Exponent of that rule; 1 for the power law when left out, needed by b-k"""
+    plateau_mode_1: Annotated[float, Unit("", ge=0, lt=1)] = Field(0.0, examples=[0.0])
+    """Cohesive model, opening: share of the separation from onset to failure on which the strength stays; 0 is bilinear"""
+    plateau_mode_2: Annotated[float, Unit("", ge=0, lt=1)] = Field(0.0, examples=[0.5])
+    """The same in shear: 0 (bilinear) for a brittle adhesive, up to 0.9 for one that flows before it fails"""
     yield_surface: Literal["von-mises", "cone", "paraboloid"] = Field("von-mises", examples=["von-mises"])
     """Yielding: von-mises (pressure has no part), cone or paraboloid (compression delays it)"""
     compression_ratio: Annotated[float, Unit("", ge=1, le=10)] | None = Field(None, examples=[1.3])

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from fejoint.joint.cohesion import FIGURES, onset_energy, toughness_at
 from fejoint.joint.conditions import celsius
 from fejoint.joint.materials import Adhesive, Isotropic, Orthotropic
 from fejoint.joint.model import refuse
@@ -20,6 +21,8 @@ def check_figures(joint: Joint) -> None:
     _check_swelling(joint)
     _check_temperatures(joint)
     _check_yielding(joint)
+    if joint.analysis.cohesive:
+        _check_cohesion(joint)
 
 
 def _check_expansion(joint: Joint) -> None:
@@ -80,3 +83,35 @@ def _check_yielding(joint: Joint) -> None:
             wanted = "analysis.adherend_plasticity = true" if joint.analysis.adherend_plasticity else ""
         if wanted and isinstance(material, Isotropic) and not material.yields:
             refuse(f"{key}.tensile_yield", None, f"needed because {wanted}; add it, with hardening where it is known")
+
+
+def _check_cohesion(joint: Joint) -> None:
+    adhesive, geometry = joint.adhesive, joint.geometry
+    model = 'analysis.adhesive_model = "cohesive"'
+    if geometry.kind not in ("single-lap", "double-lap"):
+        why = f'{model} knows single and double laps; take one of these, or "plastic"'
+        refuse("analysis.adhesive_model", joint.analysis.adhesive_model, why)
+    if geometry.spew != "square":
+        refuse("joint.spew", geometry.spew, f'{model} has a layer with square ends alone; take spew = "square"')
+    for key in FIGURES:
+        if getattr(adhesive, key) is None:
+            refuse(f"adhesive.{key}", None, f"needed because {model}; add it")
+    if adhesive.at_temperature is not None:
+        why = f"{model} takes one set of figures; leave the table out and give figures at the temperature of use"
+        refuse("adhesive.at_temperature", adhesive.at_temperature, why)
+    ta = geometry.bondline_thickness
+    for key, strength, share in (
+        ("toughness_mode_1", adhesive.tensile_strength, 0.0),
+        ("toughness_mode_2", adhesive.shear_strength, 1.0),
+    ):
+        least = onset_energy(adhesive, ta, share)
+        if not toughness_at(adhesive, share) > least:
+            why = (
+                f"must lie above {least:.4g} N/mm, what a layer {ta:g} mm thick stores elastically up to its strength of "
+                f"{strength:g} MPa: check both, or take a thinner layer"
+            )
+            refuse(f"adhesive.{key}", getattr(adhesive, key), why)
+    for i in range(1, 100):
+        if not toughness_at(adhesive, i / 100) > onset_energy(adhesive, ta, i / 100):
+            why = f"leaves less toughness at {i} % of mode II than the layer stores elastically up to its strength; take another"
+            refuse("adhesive.mixed_mode_exponent", adhesive.mixed_mode_exponent, why)

@@ -127,7 +127,7 @@ class Behaviour:
 
 
 def behaviours_of(joint: Joint) -> dict[str, Behaviour]:
-    """Return the behaviour of every region of a joint, as its analysis asks for."""
+    """Return the behaviour of every region of a joint, as its analysis asks for; a cohesive layer has none."""
     yielding, large = joint.yielding(), joint.analysis.large_rotation
 
     def frame(name: str) -> str:
@@ -135,4 +135,5 @@ def behaviours_of(joint: Joint) -> dict[str, Behaviour]:
             return "small"
         return "logarithmic" if name in yielding else "green_lagrange"
 
-    return {name: Behaviour(m, FRAMES[frame(name)], yielding.get(name)) for name, m in joint.materials().items()}
+    regions = {name: m for name, m in joint.materials().items() if name != "adhesive" or not joint.analysis.cohesive}
+    return {name: Behaviour(m, FRAMES[frame(name)], yielding.get(name)) for name, m in regions.items()}

@@ -21,13 +21,15 @@ from numpy.typing import NDArray
 from fejoint.mechanics.behaviour import Behaviour
 from fejoint.mechanics.discretisation import Discretisation, of_mesh
 from fejoint.mechanics.frames import VOLUME, Logarithmic, Measured
+from fejoint.mechanics.interface import Interface, padded
 from fejoint.mechanics.linear import cell_dofs
 
 __all__ = ["Body", "Evaluated", "History", "Stresses"]
 
 Floats = NDArray[np.float64]
 History = Mapping[str, tuple[Floats, Floats]]
-"""By region what is remembered at the quadrature points: the frame's history (c, q, m), the equivalent plastic strain (c, q)"""
+"""By region what is remembered at the quadrature points: the frame's history (c, q, m), the equivalent plastic strain (c, q);
+by interface its own (`fejoint.mechanics.interface.Stuck`)"""
 
 
 @dataclass(frozen=True, eq=False)
@@ -44,7 +46,7 @@ class Evaluated:
     history : History
         At the end of the increment.
     stiffness_ec : (c, 18, 18) array or None
-        Tangent of every cell; None where it was not asked for, as the following.
+        Tangent of every element (`Body.dofs`); None where it was not asked for, as the following.
     width_column, width_row : (2 nodes,) arrays
         Derivatives of `internal` by the width strain, and of `across` by the displacements.
     width_stiffness : float
@@ -81,10 +83,19 @@ class Stresses:
 
 @dataclass(frozen=True, eq=False)
 class Body:
-    """A meshed section with the behaviour of its regions."""
+    """A meshed section with the behaviour of its regions, and interfaces in place of those that have none."""
 
     discretisation: Discretisation
     behaviours: Mapping[str, Behaviour]
+    interfaces: tuple[Interface, ...] = ()
+
+    @property
+    def dofs(self) -> NDArray[np.int64]:
+        """Displacements of every element by number, (c, 18): cells that have a behaviour, then interface elements (`padded`)."""
+        dofs = cell_dofs(self.discretisation)
+        if not self.interfaces:
+            return dofs
+        return np.concatenate([dofs[self._sound()], *(padded(part.dofs) for part in self.interfaces)])
 
     def start(self) -> History:
         """Return the history of a virgin section."""
@@ -92,7 +103,7 @@ class Body:
         for name, behaviour in self.behaviours.items():
             shape = self.discretisation.weight_qc[self._cells(name)].shape
             found[name] = behaviour.frame.start(shape[0] * shape[1]).reshape(*shape, -1), np.zeros(shape)
-        return found
+        return found | {part.name: part.start() for part in self.interfaces}
 
     def evaluate(
         self, displacement: Floats, width: float, history: History, environment: Any, tangent: bool, across: bool
@@ -171,8 +182,17 @@ class Body:
         def summed(by_cell: Floats) -> Floats:
             return np.asarray(np.bincount(dofs.ravel(), by_cell.ravel(), size), dtype=np.float64)
 
+        internal, joined = summed(force_ca), []
+        for interface in self.interfaces:
+            stuck = interface.evaluate(displacement, history[interface.name], tangent)
+            new[interface.name] = stuck.history
+            internal += np.bincount(interface.dofs.ravel(), stuck.force.ravel(), size)
+            if stuck.stiffness is not None:
+                joined.append(padded(stuck.stiffness))
+        if stiffness is not None and self.interfaces:
+            stiffness = np.concatenate([stiffness[self._sound()], *joined])
         return Evaluated(
-            internal=summed(force_ca),
+            internal=internal,
             across=net,
             scale=float(np.abs(force_ca).max()),
             history=new,
@@ -208,6 +228,10 @@ class Body:
         """Return the elastic strain of a region, its history being that at the same state, (points, 4)."""
         part = _Part(self.discretisation, name, displacement, width, history[name])
         return part.measured(self.behaviours[name])[0].strain
+
+    def _sound(self) -> NDArray[np.int64]:
+        """Return the cells that have a behaviour."""
+        return np.sort(np.concatenate([self._cells(name) for name in self.behaviours]))
 
     def _cells(self, name: str) -> NDArray[np.int64]:
         return self.discretisation.section.cells(name)

@@ -47,7 +47,9 @@ def cautions(
 
 def _over_range(joint: Joint, bondlines: list[Bondline]) -> list[str]:
     """Return where a strain is larger than its measure is good for."""
-    found = []
+    found: list[str] = []
+    if joint.analysis.cohesive:  # which is made to be torn
+        return found
     plastic, large = joint.analysis.adhesive_model == "plastic", joint.analysis.large_rotation
     limit = SHEARED if plastic else STRAINED
     for bond in bondlines:
@@ -116,7 +118,7 @@ def _over_limits(joint: Joint, bondlines: list[Bondline], sections: list[Adheren
         ("peak peel", peel, joint.adhesive, ("tensile_strength", "tensile_yield")),
     ]
     yields = joint.yielding()
-    if "adhesive" in yields:  # its stress is what it can bear
+    if "adhesive" in yields or joint.analysis.cohesive:  # its stress is what it can bear
         stated = []
     if isinstance(joint.geometry, SteppedLap):
         tension = {f"riser {i}": forces[f"riser {i}"] / height for i, height in enumerate(joint.geometry.risers, 1)}

@@ -18,6 +18,7 @@ from fejoint.mechanics.checks import Check, discretisation_error, solution_check
 from fejoint.mechanics.discretisation import Discretisation, discretise
 from fejoint.mechanics.linear import Pattern, Solution, assemble, laws_of, pattern_of, solve_linear
 from fejoint.mechanics.load_path import adherend_sections, bond_forces
+from fejoint.mechanics.nonlinear import pattern_for
 from fejoint.mechanics.path import Marker, follow_path, marker_of
 from fejoint.mechanics.recovery import edge_loads, nodal_stress, recover_bondlines, spew_peaks
 from fejoint.mechanics.result import Result
@@ -65,6 +66,10 @@ def solve(
     increment by increment, and on the mesh of half the density once more for the
     error of the end. Where the load cannot be reached the result is that of the
     largest load that was, its `limit` says why, and the check ``load_reached`` misses.
+
+    A cohesive layer is meshed as its process zone needs. Where the load cannot be
+    reached the path goes on behind the largest load, down to a fifth of it; the
+    result is that of the largest load all the same.
 
     Parameters
     ----------
@@ -169,28 +174,32 @@ def _along_the_path(
     start: Sequence[Marker],
 ) -> Result:
     kept = Kept(0) if kept is None else kept
-    elastic = joint.analysis.replace(
-        large_rotation=False, adhesive_model="elastic", adherend_plasticity=False, out_of_plane=joint.out_of_plane
-    )
-    start_time = time.perf_counter()
-    first = solve(joint.replace(analysis=elastic), say, kept)
-    density, floor = first.section.density, stress_floor(joint)
-    clock = {**first.seconds, "path": 0.0}
+    start_time, floor = time.perf_counter(), stress_floor(joint)
+    density, clock = joint.analysis.mesh_density, {"mesh": 0.0, "assemble": 0.0, "solve": 0.0, "recover": 0.0}
+    if not joint.analysis.cohesive:
+        elastic = joint.analysis.replace(
+            large_rotation=False, adhesive_model="elastic", adherend_plasticity=False, out_of_plane=joint.out_of_plane
+        )
+        first = solve(joint.replace(analysis=elastic), say, kept)
+        density, clock = first.section.density, first.seconds
+    clock = {**clock, "path": 0.0}
 
     def meshed(density: float) -> tuple[Discretisation, Pattern]:
-        return _meshed(joint, density, joint.load.guided, clock, say, kept)
+        d, pattern = _meshed(joint, density, joint.load.guided, clock, say, kept)
+        return d, _timed(clock, "assemble", lambda: pattern_for(joint, d)) if joint.analysis.cohesive else pattern
 
-    found, limit, done = follow_path(joint, *meshed(density), say, record, start)
-    last = found[-1]
+    found, limit, done, top = follow_path(joint, *meshed(density), say, record, start)
+    last, rising = found[top], found[: top + 1]
     # At a limit load the displacements of two meshes have nothing in common: the error is that of a little earlier.
-    compared = next((r for r in reversed(found) if not limit or _share(r, done[0]) <= BEFORE_THE_LIMIT * done[1]), last)
+    compared = next((r for r in reversed(rising) if not limit or _share(r, done[0]) <= BEFORE_THE_LIMIT * done[1]), last)
     pace = marker_of(compared).pace
     until = (pace.step, pace.share)
     say("the path once more, on the coarser mesh")
     error = dict.fromkeys(("peak_shear", "peak_peel"), float("nan"))
-    coarse, missed, _ = follow_path(joint, *meshed(density / 2), say, None, (), until, curves_of_last_only=True)
-    if not missed:
-        error = discretisation_error(compared.bondlines, coarse[-1].bondlines, joint.geometry.bondline_thickness, floor)
+    coarse = follow_path(joint, *meshed(density / 2), say, None, (), until, curves_of_last_only=True)
+    if not coarse.limit:
+        thickness = joint.geometry.bondline_thickness
+        error = discretisation_error(compared.bondlines, coarse.results[-1].bondlines, thickness, floor)
     checks = [
         *last.checks,
         Check("load_reached", 0.0 if not limit else 1.0 - done[1], 0.0, "share of the last load step that could not be reached"),
@@ -202,7 +211,7 @@ def _along_the_path(
     told = cautions(last.solution, last.bondlines, last.adherend_sections, last.bond_forces, said_otherwise)
     end = replace(last, checks=checks, discretisation_error=error, seconds=seconds, warnings=([limit] if limit else []) + told)
     end = replace(end, limit=limit, asked=joint, joint=last.joint if limit else joint)
-    return replace(end, path=(*found[:-1], end))
+    return replace(end, path=(*found[:top], end, *found[top + 1 :]))
 
 
 def _share(result: Result, step: int) -> float:

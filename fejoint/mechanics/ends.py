@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -89,14 +90,17 @@ def end_faces(d: Discretisation) -> list[Face]:
     return faces
 
 
-def tied_ends(d: Discretisation, ends: str, lifted: bool) -> tuple[sp.csr_array, Ints, dict[str, int]]:
+def tied_ends(
+    d: Discretisation, ends: str, lifted: bool, tied: Sequence[tuple[int, dict[int | str, float]]] = ()
+) -> tuple[sp.csr_array, Ints, dict[str, int]]:
     """Return how the ends tie the displacements to the unknowns.
 
     That is the matrix that makes displacements (2 a node) from unknowns; the
     number of the unknown that each displacement is, -1 on the tied ones of
-    the end faces; and the unknowns that loads work on, by name.
+    the end faces; and the unknowns that loads work on, by name. `tied` are
+    displacements that follow others besides: number, and shares of the others in it.
     """
-    special: list[tuple[int, dict[int | str, float]]] = []
+    special = list(tied)
     faces = end_faces(d)
     for face in faces:
         together = [f for f in faces if f.end == face.end]

@@ -11,7 +11,7 @@ joint or many, so that a result does not depend on what was solved before.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 
@@ -187,6 +187,10 @@ class Solution:
         """
         return self.laws[region].stress(self.strain(region), self.joint.environment)
 
+    def layer_stress(self, kind: str) -> Floats | None:
+        """Return the nodal stress of a layer that has no cells of its own; None of one that has."""
+        return None
+
     @property
     def gripped(self) -> EndForces:
         """On the gripped end, all its adherends together, about the middle that they turn about."""
@@ -289,10 +293,20 @@ def laws_of(joint: Joint, section: Section | None = None) -> dict[str, Law]:
     return made if section is None else {name: m for name, m in made.items() if name in section.mesh.subdomains}
 
 
-def pattern_of(d: Discretisation, ends: str, lifted: bool = False) -> Pattern:
-    """Return the pattern of a section's matrix, and how its entries are made, whatever the materials."""
-    transform, unknown, named = tied_ends(d, ends, lifted)
-    dofs, n = cell_dofs(d), transform.shape[1]
+def pattern_of(
+    d: Discretisation,
+    ends: str,
+    lifted: bool = False,
+    dofs: Ints | None = None,
+    tied: Sequence[tuple[int, dict[int | str, float]]] = (),
+) -> Pattern:
+    """Return the pattern of a section's matrix, and how its entries are made, whatever the materials.
+
+    `dofs` are the displacements of every element by number, (c, 18), where the elements are not the section's
+    cells; `tied` displacements that follow others (`tied_ends`).
+    """
+    transform, unknown, named = tied_ends(d, ends, lifted, tied)
+    dofs, n = cell_dofs(d) if dofs is None else dofs, transform.shape[1]
     size = dofs.shape[1]
     # Entry (a, b) of a cell's matrix goes to the unknowns that its displacements a and b are made of. Away from the end
     # faces cells map one to one, and row a of a cell's matrix goes to one row of the section's; at the faces an entry

@@ -76,6 +76,8 @@ class Loading:
         Of the rate; where `travel` is given, only a first guess.
     travel : float or None
         Work of the rate on the increment's displacements, N: given in place of the share.
+    along : array or None
+        What is multiplied by the change of the unknowns to make the travel, in place of the rate.
     """
 
     base: dict[str, float]
@@ -83,6 +85,7 @@ class Loading:
     environment: Any
     share: float
     travel: float | None = None
+    along: Floats | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -155,6 +158,7 @@ def equilibrium(problem: Problem, start: State, loading: Loading, guess: Floats 
     for name, value in loading.rate.items():
         if value:
             rate[named[name]] = value
+    along = rate if loading.along is None else loading.along
     x = start.unknowns.copy() if guess is None else guess.copy()
     width, share = start.width, loading.share
 
@@ -171,7 +175,7 @@ def equilibrium(problem: Problem, start: State, loading: Loading, guess: Floats 
         if problem.generalised:
             beside.append(-now.across)
         if loading.travel is not None:
-            beside.append(loading.travel - float(rate @ (x - start.unknowns)))
+            beside.append(loading.travel - float(along @ (x - start.unknowns)))
         return residual, np.array(beside)
 
     residuals: list[float] = []
@@ -190,7 +194,7 @@ def equilibrium(problem: Problem, start: State, loading: Loading, guess: Floats 
             reference = max(reference, largest, scale)
         if not np.isfinite(largest) or largest > RUNAWAY * reference or (iteration >= LATE and residuals[-1] > FAR):
             break
-        step, more = _step(problem, loading, now, x, share, residual, beside, rate)
+        step, more = _step(problem, loading, now, x, share, residual, beside, rate, along)
         if not np.isfinite(step).all():
             break
         wider = float(more[0]) if problem.generalised else 0.0
@@ -224,7 +228,15 @@ def _external(problem: Problem, loading: Loading, x: Floats, share: float) -> Fl
 
 
 def _step(
-    problem: Problem, loading: Loading, now: Evaluated, x: Floats, share: float, residual: Floats, beside: Floats, rate: Floats
+    problem: Problem,
+    loading: Loading,
+    now: Evaluated,
+    x: Floats,
+    share: float,
+    residual: Floats,
+    beside: Floats,
+    rate: Floats,
+    along: Floats,
 ) -> tuple[Floats, Floats]:
     """Return Newton's step of the section's unknowns, and of those beside them."""
     pattern = problem.pattern
@@ -242,7 +254,7 @@ def _step(
         rows.append(transform.T @ now.width_row)
     if loading.travel is not None:
         columns.append(-rate)
-        rows.append(rate)
+        rows.append(along)
     corner = np.zeros((len(columns), len(columns)))
     if problem.generalised:
         corner[0, 0] = now.width_stiffness

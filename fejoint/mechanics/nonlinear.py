@@ -23,10 +23,12 @@ from fejoint.mechanics.behaviour import behaviours_of
 from fejoint.mechanics.body import Body, Stresses
 from fejoint.mechanics.discretisation import Discretisation, of_mesh
 from fejoint.mechanics.ends import deformed_end_forces, end_faces
-from fejoint.mechanics.linear import Pattern, Solution, laws_of
+from fejoint.mechanics.interface import interfaces_of, tied_inside
+from fejoint.mechanics.layer import Nodal, nodal_tractions
+from fejoint.mechanics.linear import Pattern, Solution, laws_of, pattern_of
 from fejoint.mechanics.newton import Equilibrium, Loading, Problem, State, equilibrium
 
-__all__ = ["Deformed", "Pace", "deformed", "follow", "problem_of"]
+__all__ = ["Deformed", "Pace", "Stretch", "deformed", "follow", "pattern_for", "problem_of"]
 
 Floats = NDArray[np.float64]
 
@@ -65,6 +67,8 @@ class Pace:
         Travel by share at the step's start.
     velocity : array
         Unknowns by share, of the last increment.
+    slopes : (float, float)
+        Of a layer that parts: see `fejoint.mechanics.parting`, which gives the others a meaning of its own, too.
     """
 
     number: int
@@ -74,6 +78,7 @@ class Pace:
     travel: float | None
     ease: float
     velocity: Floats
+    slopes: tuple[float, float] = (0.0, 0.0)
 
 
 @dataclass(frozen=True)
@@ -121,6 +126,10 @@ class Deformed(Solution):
 
     def stress(self, region: str, kind: str = "bondline") -> Floats:
         """Return the element stresses of a region at its quadrature points, shape (4 or 5, cells, q), MPa (see `Stresses`)."""
+        layer = self.layer_stress(kind) if region == "adhesive" else None
+        if layer is not None:  # as the elements of the layer would have it: of its nodes
+            d = self.discretisation
+            return np.asarray(np.einsum("qa,cai->icq", d.shape_qa, layer[d.nodes_ac[d.section.cells(region)]], optimize=True))
         if region not in self._stresses:
             self._stresses[region] = self.body.stresses(
                 region, self.displacement, self.width_strain, self.state.history, self.joint.environment
@@ -136,19 +145,42 @@ class Deformed(Solution):
         return self.state.history[region][1]
 
     @property
+    def layer(self) -> Nodal | None:
+        """What a cohesive layer bears and how far it is parted, at the nodes; None of another layer."""
+        if not self.body.interfaces:
+            return None
+        if "_kept_layer" not in self.__dict__:
+            self.__dict__["_kept_layer"] = nodal_tractions(self.body, self.displacement, self.state.history)
+        kept: Nodal = self.__dict__["_kept_layer"]
+        return kept
+
+    def layer_stress(self, kind: str) -> Floats | None:
+        """Return the stress of a cohesive layer at the nodes, as `fejoint.mechanics.recovery.nodal_stress`; None of another."""
+        return None if self.layer is None else np.asarray(getattr(self.layer, kind))
+
+    @property
     def _stresses(self) -> dict[str, Stresses]:
         kept: dict[str, Stresses] = self.__dict__.setdefault("_kept_stresses", {})
         return kept
 
 
+def pattern_for(joint: Joint, d: Discretisation) -> Pattern:
+    """Return the pattern of a joint's matrix along its load path: with interface elements where its layer is cohesive."""
+    if not joint.analysis.cohesive:
+        return pattern_of(d, joint.load.ends, joint.load.guided)
+    dofs = Body(d, behaviours_of(joint), interfaces_of(joint, d)).dofs
+    tied = tied_inside(d, joint.geometry.bonds(), joint.geometry.bondline_thickness)
+    return pattern_of(d, joint.load.ends, joint.load.guided, dofs, tied)
+
+
 def problem_of(joint: Joint, d: Discretisation, pattern: Pattern) -> Problem:
     """Return the section whose equilibrium is sought along a joint's load path."""
-    body = Body(d, behaviours_of(joint))
+    body = Body(d, behaviours_of(joint), interfaces_of(joint, d))
     return Problem(
         body,
         pattern,
         joint.out_of_plane == "generalised",
-        all(b.symmetric for b in body.behaviours.values()),
+        all(b.symmetric for b in body.behaviours.values()) and not body.interfaces,
         joint.analysis.large_rotation,
     )
 
@@ -187,7 +219,7 @@ def follow(
         end = last_share if i == last else 1.0
         if pace.step != i:
             pace = Pace(pace.number, i, 0.0, FIRST, None, 0.0, np.zeros(0))
-        stretch = _Stretch(joint, problem, before, step)
+        stretch = Stretch(joint, problem, before, step)
         while pace.share < end:
             say(f"{step.name}: {100 * pace.share:.0f} % done, increment {pace.number + 1}")
             found, pace = _increment(stretch, state, pace, end)
@@ -210,7 +242,7 @@ def _round_about(d: Discretisation, region: str, x: float, y: float, reach: floa
     return near[mesh.simplices[triangle]], np.array([*two, 1 - two.sum()])
 
 
-class _Stretch:
+class Stretch:
     """One load step of a joint: what acts at every share of it."""
 
     def __init__(self, joint: Joint, problem: Problem, before: Step, step: Step) -> None:
@@ -245,13 +277,15 @@ class _Stretch:
         named = self.problem.pattern.named
         return float(sum(value * move[named[name]] for name, value in self.rate.items()))
 
-    def at(self, state: State, share: float, guess: Floats, travel: float | None = None) -> Equilibrium:
-        """Return the section at rest at a share, or after a travel."""
-        loading = Loading(self.base, self.rate, self.environment(share), share, travel)
+    def at(
+        self, state: State, share: float, guess: Floats, travel: float | None = None, along: Floats | None = None
+    ) -> Equilibrium:
+        """Return the section at rest at a share, or after a travel (`Loading`)."""
+        loading = Loading(self.base, self.rate, self.environment(share), share, travel, along)
         return equilibrium(self.problem, state, loading, guess)
 
 
-def _increment(stretch: _Stretch, state: State, pace: Pace, end: float) -> tuple[Equilibrium, Pace]:
+def _increment(stretch: Stretch, state: State, pace: Pace, end: float) -> tuple[Equilibrium, Pace]:
     """Return the next increment of a step, cut back as often as it takes, and the pace after it."""
     if pace.number >= MOST_INCREMENTS:
         raise ConvergenceError(
@@ -289,7 +323,7 @@ def _increment(stretch: _Stretch, state: State, pace: Pace, end: float) -> tuple
     return _by_travel(stretch, state, pace, travel, velocity, end, residual)
 
 
-def _first_travel(stretch: _Stretch, state: State, pace: Pace, length: float) -> float:
+def _first_travel(stretch: Stretch, state: State, pace: Pace, length: float) -> float:
     """Return a travel to begin with where not even the step's first increment came to rest."""
     rest = stretch.at(state, pace.share, state.unknowns)
     small = 1e-6 * length
@@ -299,7 +333,7 @@ def _first_travel(stretch: _Stretch, state: State, pace: Pace, length: float) ->
 
 
 def _by_travel(
-    stretch: _Stretch, state: State, pace: Pace, travel: float, velocity: Floats, end: float, residual: float
+    stretch: Stretch, state: State, pace: Pace, travel: float, velocity: Floats, end: float, residual: float
 ) -> tuple[Equilibrium, Pace]:
     x = state.unknowns
     for attempt in range(CUTS):
@@ -336,7 +370,7 @@ def _by_travel(
     )
 
 
-def _next(stretch: _Stretch, pace: Pace, x: Floats, found: Equilibrium, share: float, travel: float | None = None) -> Pace:
+def _next(stretch: Stretch, pace: Pace, x: Floats, found: Equilibrium, share: float, travel: float | None = None) -> Pace:
     """Return the pace after an increment that came to rest."""
     done, hurry = share - pace.share, 1.6 if found.iterations <= EASY else 1.0 if found.iterations < HARD else 0.6
     velocity = (found.state.unknowns - x) / done
@@ -352,7 +386,7 @@ def deformed(
 ) -> Deformed:
     """Return the section at rest with all that goes with it; `joint` is the one whose load path this is on."""
     d, pattern, x, path = problem.body.discretisation, problem.pattern, state.unknowns, joint.load.path()
-    stretch = _Stretch(joint, problem, path[pace.step - 1] if pace.step else Step(""), path[pace.step])
+    stretch = Stretch(joint, problem, path[pace.step - 1] if pace.step else Step(""), path[pace.step])
     joint = joint.at(**stretch.values(pace.share))
     displacement = np.asarray(pattern.transform @ x).reshape(-1, 2)
     places = d.points + displacement if joint.analysis.large_rotation else d.points

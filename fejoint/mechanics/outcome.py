@@ -9,6 +9,7 @@ from fejoint.bondline.curves import Bondline, EdgeLoads, Peak, foremost
 from fejoint.joint.description import Joint
 from fejoint.joint.families import SingleLap
 from fejoint.mechanics.checks import Check
+from fejoint.mechanics.layer import Crack
 from fejoint.mechanics.load_path import AdherendSection, adherend_peaks
 
 __all__ = ["Outcome"]
@@ -56,11 +57,13 @@ class Outcome:
         mid-lines for the adhesive, anywhere for an adherend.
     yielded : dict
         Share of each bondline's mid-line that has yielded, by its number.
+    cracks : dict of Crack
+        How far each bondline of a cohesive layer has parted, by its number.
     limit : str
         Why the load could not be reached; empty where it was.
     path : tuple of Outcome
-        Every increment on the load's path, the last one this outcome's own;
-        empty for a linear analysis.
+        Every increment on the load's path, the last one this outcome's own, or
+        that of the largest load where a cohesive layer has parted; empty for a linear analysis.
     """
 
     joint: Joint
@@ -83,6 +86,7 @@ class Outcome:
     iterations: int = 0
     plastic_strain: dict[str, float] = field(default_factory=dict)
     yielded: dict[int, float] = field(default_factory=dict)
+    cracks: dict[int, Crack] = field(default_factory=dict)
     limit: str = ""
     path: tuple[Outcome, ...] = ()
 

@@ -9,20 +9,22 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from fejoint.bondline.curves import LOGARITHMIC, PIOLA, SMALL, Bondline
+from fejoint.bondline.curves import LOGARITHMIC, PIOLA, SMALL, TRACTIONS, Bondline
 from fejoint.errors import ConvergenceError
 from fejoint.joint.description import Joint
 from fejoint.mechanics.checks import ENERGY_LIMIT, Check, balances, buckling_checks, jump_check, stress_floor
 from fejoint.mechanics.discretisation import Discretisation
 from fejoint.mechanics.frames import FRAMES
+from fejoint.mechanics.layer import crack_of, first_parting
 from fejoint.mechanics.linear import Pattern
 from fejoint.mechanics.load_path import adherend_sections, bond_forces
 from fejoint.mechanics.newton import State
 from fejoint.mechanics.nonlinear import Deformed, Pace, deformed, follow, problem_of
+from fejoint.mechanics.parting import follow_parting
 from fejoint.mechanics.recovery import Fields, edge_loads, nodal, nodal_stress, recover_bondlines, spew_peaks
 from fejoint.mechanics.result import Result
 
-__all__ = ["Marker", "follow_path", "marker_of"]
+__all__ = ["Marker", "Path", "follow_path", "marker_of"]
 
 Floats = NDArray[np.float64]
 
@@ -44,6 +46,26 @@ class Marker(NamedTuple):
     internal: Floats
 
 
+class Path(NamedTuple):
+    """The results along a load's path.
+
+    Attributes
+    ----------
+    results : list of Result
+    limit : str
+        Why the path ended before its load; empty where it did not.
+    done : (int, float)
+        Number of the last step and the largest share of it that was reached.
+    top : int
+        Place among the results of the one with that share.
+    """
+
+    results: list[Result]
+    limit: str
+    done: tuple[int, float]
+    top: int
+
+
 def marker_of(result: Result) -> Marker:
     """Return the marker of an increment on a load's path."""
     solution = result.solution
@@ -60,8 +82,8 @@ def follow_path(
     start: Sequence[Marker] = (),
     until: tuple[int, float] | None = None,
     curves_of_last_only: bool = False,
-) -> tuple[list[Result], str, tuple[int, float]]:
-    """Return the results along a joint's load path, why it ended early (or nothing) and step and share where it ended.
+) -> Path:
+    """Return the results along a joint's load path, and why it ended early.
 
     Parameters
     ----------
@@ -94,7 +116,8 @@ def follow_path(
         before = now
     stopped, last = "", before
     try:
-        for now in follow(joint, problem, (last.state, last.pace) if last else None, say, until):
+        way = follow_parting if problem.body.interfaces else follow
+        for now in way(joint, problem, (last.state, last.pace) if last else None, say, until):
             last = now
             if not curves_of_last_only:
                 found.append(_result(now, before))
@@ -108,7 +131,14 @@ def follow_path(
     assert last is not None
     if curves_of_last_only:
         found = [_result(last, None)]
-    return found, _why(found[-1], last, stopped) if stopped else "", (last.pace.step, last.pace.share)
+    step, share, top = last.pace.step, last.pace.share, len(found) - 1
+    if problem.body.interfaces and not curves_of_last_only:
+        paces = [marker_of(result).pace for result in found]
+        top = max((i for i in range(len(found)) if paces[i].step == step), key=lambda i: paces[i].share)
+        share = paces[top].share
+    at = found[top].solution
+    assert isinstance(at, Deformed)
+    return Path(found, _why(found[top], at, stopped) if stopped else "", (step, share), top)
 
 
 # ---- parts ---------------------------------------------------------------
@@ -117,15 +147,20 @@ def follow_path(
 def _result(solution: Deformed, before: Deformed | None) -> Result:
     joint, d = solution.joint, solution.discretisation
     large, plastic = joint.analysis.large_rotation, joint.analysis.adhesive_model == "plastic"
-    stress = nodal_stress(solution)
+    stress, layer = nodal_stress(solution), solution.layer
     fields = Fields(
         carried=nodal_stress(solution, kind="carried") if large else stress,
         cauchy=nodal_stress(solution, kind="cauchy") if large else None,
-        shear_strain=nodal(d, _shear_strain(solution, "adhesive")[None], "adhesive")[:, 0],
+        shear_strain=nodal(d, _shear_strain(solution, "adhesive")[None], "adhesive")[:, 0]
+        if layer is None
+        else layer.sliding / joint.geometry.bondline_thickness,
         plastic_strain=np.maximum(nodal(d, solution.plastic_strain("adhesive")[None], "adhesive")[:, 0], 0.0)
         if plastic
         else None,
-        measure=(LOGARITHMIC if plastic else PIOLA) if large else SMALL,
+        measure=TRACTIONS if layer is not None else (LOGARITHMIC if plastic else PIOLA) if large else SMALL,
+        damage=None if layer is None else layer.damage,
+        opening=None if layer is None else layer.opening,
+        sliding=None if layer is None else layer.sliding,
     )
     assert fields.carried is not None
     bondlines = recover_bondlines(solution, stress, fields)
@@ -158,6 +193,10 @@ def _result(solution: Deformed, before: Deformed | None) -> Result:
             for name in joint.yielding()
         },
         yielded={b.number: _yielded(b) for b in bondlines if b.plastic_strain is not None},
+        cracks={
+            number: crack_of(interface, solution.state.history[interface.name])
+            for number, interface in enumerate(solution.body.interfaces, 1)
+        },
     )
 
 
@@ -191,7 +230,7 @@ def _checks(solution: Deformed, before: Deformed | None, stress: Floats, carried
             ENERGY_LIMIT,
             "work of the element stresses on the increment's strains, against that of the loads on the loaded end",
         ),
-        jump_check(solution, stress, stress_floor(joint)),
+        *([] if solution.body.interfaces else [jump_check(solution, stress, stress_floor(joint))]),
         Check(
             "newton_residual",
             solution.residual,
@@ -221,6 +260,16 @@ def _work(solution: Deformed, before: Deformed | None) -> tuple[float, float, fl
         parts = (
             p * [gradient[0, 0], gradient[1, 1], gradient[0, 1], np.full_like(p[0], widened), gradient[1, 0]] * d.weight_qc[cells]
         )
+        work += float(parts.sum())
+        size += float(np.abs(parts).sum())
+
+    for interface in solution.body.interfaces:
+        force = sum(
+            interface.evaluate(at.displacement, at.state.history[interface.name], False).force
+            for at in (solution, before)
+            if at is not None
+        )
+        parts = force / 2 * moved.ravel()[interface.dofs]
         work += float(parts.sum())
         size += float(np.abs(parts).sum())
 
@@ -255,6 +304,8 @@ def _why(result: Result, last: Deformed, said: str) -> str:
     """Return why a path ended before its load, in one sentence; `result` is of the last section at rest."""
     joint, share = last.joint, 100 * last.pace.share
     at = f"{joint.load.force:.4g} N" if joint.load.force else f"{share:.4g} % of the step"
+    if last.body.interfaces and "limit load" in said:
+        return _parted(last, at, share, said)
     yields = [b for b in result.yielded.items() if b[1] > ALL]
     through = [name for name in joint.yielding() if name != "adhesive" and _yielded_through(last, name)]
     if yields and len(yields) == len(joint.geometry.bonds()):
@@ -273,6 +324,18 @@ def _why(result: Result, last: Deformed, said: str) -> str:
     tip = any(y.surface != "von-mises" for y in joint.yielding().values())
     more = " A cone or paraboloid has no stiffness at its tip; some hardening, or von Mises, may go further." if tip else ""
     return f"not converged beyond {at} in step {last.step!r}: {said}{more}"
+
+
+def _parted(last: Deformed, at: str, share: float, said: str) -> str:
+    """Return why the layer bears no more, in one sentence."""
+    first = first_parting(last.body, last.state.history)
+    mode = "in opening" if first.share < 0.2 else "in shear" if first.share > 0.8 else "in opening and shear"
+    where = f"from x = {first.x:.4g} mm of bondline {first.bondline}" if first.progress > 0 else "at once"
+    behind = f" ({said.split('; ')[1].rstrip('.')})" if "; " in said else ""
+    return (
+        f"limit load: the joint carries {at} in step {last.step!r} and no more, {share:.4g} % of the step: the adhesive parts "
+        f"{where}, {mode} (mode II has {100 * first.share:.0f} % of the work there){behind}"
+    )
 
 
 def _yielded_through(solution: Deformed, name: str) -> bool:

@@ -65,7 +65,8 @@ def nodal_stress(solution: Solution, region: str = "adhesive", kind: str = "bond
 
     `kind` as of `Solution.stress`; ``carried`` has a fifth component where rotations are large.
     """
-    return nodal(solution.discretisation, solution.stress(region, kind), region)
+    layer = solution.layer_stress(kind) if region == "adhesive" else None
+    return nodal(solution.discretisation, solution.stress(region, kind), region) if layer is None else layer
 
 
 def nodal(d: Discretisation, values_icq: Floats, region: str) -> Floats:
@@ -183,6 +184,8 @@ class Fields(NamedTuple):
     shear_strain, plastic_strain : (nodes,) arrays
     measure : str
         Which stress the one in the bondline's directions is.
+    damage, opening, sliding : (nodes,) arrays
+        Of a cohesive layer.
     """
 
     carried: Floats | None = None
@@ -190,6 +193,9 @@ class Fields(NamedTuple):
     shear_strain: Floats | None = None
     plastic_strain: Floats | None = None
     measure: str = LINEAR
+    damage: Floats | None = None
+    opening: Floats | None = None
+    sliding: Floats | None = None
 
 
 def recover_bondlines(solution: Solution, stress: Floats, fields: Fields = Fields()) -> list[Bondline]:  # noqa: B008
@@ -236,6 +242,9 @@ def recover_bondlines(solution: Solution, stress: Floats, fields: Fields = Field
             cauchy=in_space(bond),
             shear_strain=along(bond, fields.shear_strain, bond.sign),
             plastic_strain=along(bond, fields.plastic_strain),
+            damage=along(bond, fields.damage),
+            opening=along(bond, fields.opening),
+            sliding=along(bond, fields.sliding, bond.sign),
         )
         for bond in geometry.bonds()
         if f"bondline {bond.number} middle" in d.section.mesh.boundaries

@@ -16,6 +16,7 @@ from typing import Any, TypeVar, cast
 
 import scipy.sparse as sp
 
+from fejoint.joint.cohesion import longest_cell
 from fejoint.joint.conditions import Environment
 from fejoint.joint.description import Joint
 
@@ -32,6 +33,8 @@ def mesh_key(joint: Joint, density: float | None = None) -> str:
     """
     density = joint.analysis.mesh_density if density is None else density
     parameters = joint.geometry.script_parameters(joint.half)
+    if joint.analysis.cohesive:
+        parameters["longest_bonded_cell"] = longest_cell(joint)
     return f"{joint.geometry.script} half={joint.half} density={density!r} {parameters!r}"
 
 

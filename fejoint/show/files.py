@@ -32,7 +32,7 @@ from fejoint.mechanics.factor import solver_name
 from fejoint.mechanics.linear import Solution
 from fejoint.mechanics.nonlinear import Deformed
 from fejoint.mechanics.recovery import nodal, nodal_stress
-from fejoint.show.path_rows import cauchy_peaks, path_row
+from fejoint.show.path_rows import LAYER_COLUMNS, cauchy_peaks, path_row
 from fejoint.show.space.solid import SCHEMA_VERSION
 
 __all__ = [
@@ -154,6 +154,8 @@ def bondline_csv(result: Result) -> str:
     path, strains and the stress in the axes of space; empty elsewhere.
     """
     rows: list[list[Any]] = [["bondline", "level", "x_mm", "shear_MPa", "peel_MPa", "axial_MPa", "measure", *ALONG]]
+    cohesive = result.joint.analysis.cohesive
+    rows[0] += LAYER_COLUMNS if cohesive else ()
     width = result.joint.geometry.width
     for bondline in result.bondlines:
         space = bondline.cauchy
@@ -162,6 +164,7 @@ def bondline_csv(result: Result) -> str:
             bondline.shear_strain,
             bondline.plastic_strain,
             *((None, None, None) if space is None else (space.shear, space.peel, space.axial)),
+            *((bondline.damage, bondline.opening, bondline.sliding) if cohesive else ()),
         )
         for level, curve in bondline.levels().items():
             beside = [
@@ -261,6 +264,7 @@ def _along_the_path(result: Result) -> dict[str, Any]:
         "iterations": result.iterations,
         "plastic_strain": result.plastic_strain,
         "yielded": {str(number): share for number, share in result.yielded.items()},
+        **({"cracks": {str(number): vars(crack) for number, crack in result.cracks.items()}} if result.cracks else {}),
         **{f"cauchy_{name}_MPa": _peak(*found) for name, found in cauchy_peaks(result).items()},
         "increment": path_row(result),
         **given,

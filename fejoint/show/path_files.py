@@ -253,6 +253,7 @@ def _write_state(marker: Marker, path: Path) -> None:
         "shares": np.array([getattr(pace, name) for name in SHARES]),
         "travel": np.array([] if pace.travel is None else [pace.travel]),
         "velocity": pace.velocity,
+        "slopes": np.array(pace.slopes),
         "residual": marker.residual,
         "internal": marker.internal,
     }
@@ -263,7 +264,9 @@ def _write_state(marker: Marker, path: Path) -> None:
 def _read_state(joint: Joint, path: Path) -> Marker:
     """Return the marker in a file; ValueError and its like where it is none."""
     with path.open("rb") as file, np.load(file, allow_pickle=False) as held:
-        regions = joint.geometry.region_areas()
+        regions = [*joint.geometry.region_areas()]
+        if joint.analysis.cohesive:
+            regions = [name for name in regions if name != "adhesive"] + [f"bondline {b.number}" for b in joint.geometry.bonds()]
         number, step, iterations = (int(value) for value in held["counted"])
         shares = {name: float(value) for name, value in zip(SHARES, held["shares"], strict=True)}
         travel = float(held["travel"][0]) if len(held["travel"]) else None
@@ -272,7 +275,8 @@ def _read_state(joint: Joint, path: Path) -> Marker:
             float(held["width"]),
             {name: (held[f"metric {name}"], held[f"plastic {name}"]) for name in regions},
         )
-        pace = Pace(number=number, step=step, travel=travel, velocity=held["velocity"], **shares)
+        slopes = (float(held["slopes"][0]), float(held["slopes"][1]))
+        pace = Pace(number=number, step=step, travel=travel, velocity=held["velocity"], slopes=slopes, **shares)
         return Marker(state, pace, iterations, float(held["residual"]), held["internal"])
 
 

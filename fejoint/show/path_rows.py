@@ -15,6 +15,8 @@ if TYPE_CHECKING:
     from fejoint.mechanics.outcome import Outcome
 
 __all__ = [
+    "CRACK_COLUMNS",
+    "LAYER_COLUMNS",
     "LOAD_WORDS",
     "PATH_COLUMNS",
     "Row",
@@ -58,6 +60,10 @@ PATH_COLUMNS = (
     "yielded_share",
     "iterations",
 )
+CRACK_COLUMNS = ("parted_mm", "damaged_mm", "lost_mode_1_N", "lost_mode_2_N")
+"""Beside them where the layer is cohesive: lengths of all bondlines together; work lost, per unit width"""
+LAYER_COLUMNS = ("damage", "opening_mm", "sliding_mm")
+"""Of bondline.csv, where the layer is cohesive"""
 
 
 def column_of(key: str) -> str:
@@ -105,7 +111,12 @@ def path_row(increment: Outcome) -> Row:
         sum(lengths[number] * share for number, share in yielded.items()) / whole if yielded else None,
         increment.iterations,
     )
-    return dict(zip(PATH_COLUMNS, values, strict=True))
+    row = dict(zip(PATH_COLUMNS, values, strict=True))
+    if increment.cracks:
+        names = ("parted", "damaged", "lost_1", "lost_2")
+        sums = (sum(getattr(crack, name) for crack in increment.cracks.values()) for name in names)
+        row |= dict(zip(CRACK_COLUMNS, sums, strict=True))
+    return row
 
 
 def cauchy_peaks(outcome: Outcome) -> dict[str, tuple[Peak, int]]:

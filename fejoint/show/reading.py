@@ -15,9 +15,10 @@ from numpy.typing import NDArray
 from fejoint.bondline.curves import Bondline, Curve, EdgeLoads, Peak
 from fejoint.errors import SetupError
 from fejoint.mechanics.checks import Check
+from fejoint.mechanics.layer import Crack
 from fejoint.mechanics.load_path import AdherendSection
 from fejoint.mechanics.outcome import Outcome
-from fejoint.show.path_rows import PATH_COLUMNS
+from fejoint.show.path_rows import CRACK_COLUMNS, LAYER_COLUMNS, PATH_COLUMNS
 from fejoint.show.pen import shortened
 from fejoint.show.space.solid import SolvedSection, read_section, read_summary
 
@@ -258,6 +259,9 @@ def _along(rows: Rows, middle: Curve) -> dict[str, Any]:
     for name in ("shear_strain", "plastic_strain"):
         if rows[0].get(name):
             found[name] = _column(rows, name)
+    for column in LAYER_COLUMNS:
+        if rows[0].get(column):
+            found[column.removesuffix("_mm")] = _column(rows, column)
     if rows[0].get("cauchy_peel_MPa"):
         in_space = (_column(rows, f"cauchy_{name}_MPa") for name in ("shear", "peel", "axial"))
         found["cauchy"] = Curve(middle.x, *in_space)
@@ -289,6 +293,10 @@ def _along_the_path(summary: dict[str, Any], folder: Path) -> dict[str, Any]:
         "iterations": int(summary["iterations"]),
         "plastic_strain": {str(name): _number(value) for name, value in summary["plastic_strain"].items()},
         "yielded": {int(number): _number(share) for number, share in summary["yielded"].items()},
+        "cracks": {
+            int(number): Crack(**{name: _number(value) for name, value in said.items()})
+            for number, said in summary.get("cracks", {}).items()
+        },
         "limit": str(summary["limit"]),
         "path": path,
     }
@@ -296,7 +304,7 @@ def _along_the_path(summary: dict[str, Any], folder: Path) -> dict[str, Any]:
 
 def _numbers(row: dict[str, Any]) -> Iterator[Any]:
     """Yield what must be numbers in a row of the path."""
-    return (row[name] for name in PATH_COLUMNS if name != "step")
+    return (row[name] for name in (*PATH_COLUMNS, *CRACK_COLUMNS) if name != "step" and (name in PATH_COLUMNS or name in row))
 
 
 def _column(rows: Rows, name: str) -> Floats:

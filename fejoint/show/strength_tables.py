@@ -14,9 +14,9 @@ from fejoint.show.strength_words import answer, force, named, share
 from fejoint.units import display
 
 __all__ = [
-    "answer",
     "criteria_table",
     "knockdowns_in_words",
+    "left_out_in_words",
     "limits_in_words",
     "margins_table",
     "marks_in_words",
@@ -52,8 +52,7 @@ def strength_report(data: Mapping[str, Any], system: str = "mm") -> RenderableTy
         from fejoint.show.strength_band import band_in_words
 
         parts += [Text(band_in_words(data["band"], system)), Text("")]
-    left_out = [c for c in data["criteria"] if c["reason"]]
-    parts += [Text(f"Left out: {c['name']}: {c['reason']}.", style="italic") for c in left_out]
+    parts += [Text(f"Left out: {text}", style="italic") for text in left_out_in_words(data)]
     parts.append(Text(f"{limits_in_words(data, system)} {distances_in_words(data, system)}"))
     parts += [Text(text) for text in marks_in_words(data)]
     parts.append(Text(SUPPORT))
@@ -131,6 +130,15 @@ def knockdowns_in_words(data: Mapping[str, Any]) -> str:
         )
     each = [f"{k['name']} {k['factor']:g} on {k['on']} (source: {k['source']})" for k in data["knockdowns"]]
     return f"Knockdowns, factors on the load: {'; '.join(each)}."
+
+
+def left_out_in_words(data: Mapping[str, Any]) -> list[str]:
+    """Return the criteria that cannot run, those of one reason in one sentence."""
+    by_reason: dict[str, list[str]] = {}
+    for c in data["criteria"]:
+        if c["reason"]:
+            by_reason.setdefault(c["reason"], []).append(c["name"])
+    return [f"{'; '.join(names)}: {reason}." for reason, names in by_reason.items()]
 
 
 def marks_in_words(data: Mapping[str, Any]) -> list[str]:

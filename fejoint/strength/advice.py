@@ -58,6 +58,7 @@ def advice(capacities: Sequence[Capacity], length: float) -> Advice:
     of = {c.key: c for c in capacities if c.runs and math.isfinite(c.factor)}
     plateau, end = of.get("plateau"), of.get("energy-end")
     ratio = plateau.factor / end.factor if plateau and end and end.factor > 0 else math.nan
+    beyond = any(c.key == "energy-end" and c.reason.startswith("not met") for c in capacities)
     zone = length / ratio if ratio > 0 else math.nan
     size = (
         ""
@@ -96,6 +97,13 @@ def advice(capacities: Sequence[Capacity], length: float) -> Advice:
             zone,
             f"{size}: between the limits; the lesser of both is shown, up to a fifth too high; the cohesive zone tells more",
         )
+    if beyond and plateau:
+        return Advice(
+            _yielding(of, plateau),
+            ratio,
+            zone,
+            "to part from its end the bond would need more load than was followed: it gives way as a whole",
+        )
     if "elastic-plastic" in of:
         return Advice(
             of["elastic-plastic"],
@@ -119,4 +127,5 @@ def advice(capacities: Sequence[Capacity], length: float) -> Advice:
 
 
 def _yielding(of: dict[str, Capacity], plateau: Capacity) -> Capacity:
-    return min((c for c in (plateau, of.get("elastic-plastic")) if c is not None), key=lambda c: c.factor)
+    others = (of.get("elastic-plastic"), of.get("limit-load"), of.get("strain-peak"))
+    return min((plateau, *(c for c in others if c is not None and c.mode == plateau.mode)), key=lambda c: c.factor)

@@ -63,7 +63,11 @@ def margins_of(capacities: Sequence[Capacity], believed: Capacity | None, knockd
     """
     of = {c.key: c for c in capacities if c.runs}
     chosen = [believed] if believed is not None else []
-    yields = [of[key] for key in ("adherend-hinge", "adherend-net-yield") if key in of]
+    yields = [
+        of[key]
+        for key in ("adherend-hinge", "adherend-net-yield", "limit-load")
+        if key in of and of[key].mode == "adherend-yield"
+    ]
     chosen += [min(yields, key=lambda c: c.factor)] if yields else []
     chosen += [of["adherend-rupture"]] if "adherend-rupture" in of else []
     return sorted((margin_of(c, knockdowns) for c in chosen), key=lambda m: m.factor)

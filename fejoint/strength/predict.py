@@ -29,8 +29,8 @@ ROUTES = ("stress", "plateau", "energy", "cohesive", "adherend")
 """What a load is asked of: peaks and means of stress, limit analysis, energy, the cohesive zone, the adherends"""
 
 # A load path is followed this much beyond the largest load that any criterion of linear elasticity asks for, and no farther
-# than this beyond the rupture of an adherend.
-BEYOND = 1.1
+# than this beyond the rupture of an adherend. Joints that straighten bear more than linear elasticity says.
+BEYOND = 1.2
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -111,6 +111,7 @@ def strength_of(
     *,
     routes: Sequence[str] = ROUTES,
     variants: bool = True,
+    finer_path: bool = False,
     progress: Callable[[str], None] | None = None,
     kept: Kept | None = None,
 ) -> Strength:
@@ -127,6 +128,8 @@ def strength_of(
         Of `ROUTES`; ``"cohesive"`` takes longest.
     variants : bool
         Whether loads are also found at half and double distance and mesh density.
+    finer_path : bool
+        Whether that is so for double density along a load's path, too, which takes several times as long as all else.
     progress : callable, optional
         Called with a line of text before each stage.
     kept : Kept, optional
@@ -167,7 +170,7 @@ def strength_of(
     for key, value in (("point_distance", distance), ("averaging_length", length)):
         if value > shortest:
             raise JointError(f'strength.{key} = "{value:g} mm": must be at most the overlap\'s {shortest:g} mm; shorten it.')
-    result, fields = _fields(joint, variants, distance, length, say, kept)
+    result, fields = _fields(joint, variants, finer_path, distance, length, say, kept)
     field = fields["named"]
     found: list[Capacity] = []
     if "stress" in routes:
@@ -183,6 +186,8 @@ def strength_of(
             warnings += [] if grown.runs else [grown.reason]
     if "adherend" in routes:
         found += _with_meshes(fields, adherend_capacities)
+    if result.limit:
+        found.append(_limit_load(joint, result, field))
     chosen = advice(found, joint.geometry.bonded_length / len({b.number for b in joint.geometry.bonds()}))
     margins = margins_of(found, chosen.believed, rules.knockdown)
     if not margins:
@@ -199,7 +204,8 @@ def strength_of(
         density=field.density,
         distance=distance,
         length=length,
-        warnings=(*warnings, *result.warnings),
+        # Of a load path the result is that far beyond the joint's load, and what it warns of is, too.
+        warnings=(*warnings, *(() if joint.analysis.nonlinear else result.warnings)),
     )
 
 
@@ -207,7 +213,7 @@ def strength_of(
 
 
 def _fields(
-    joint: Joint, variants: bool, distance: float, length: float, say: Callable[[str], None], kept: Kept
+    joint: Joint, variants: bool, finer_path: bool, distance: float, length: float, say: Callable[[str], None], kept: Kept
 ) -> tuple[Result, dict[str, Field]]:
     """Return the joint's result, and the stresses on its mesh, on one of half the density and one of twice."""
     if not joint.analysis.nonlinear:
@@ -223,9 +229,10 @@ def _fields(
         large_rotation=False, adhesive_model="elastic", adherend_plasticity=False, out_of_plane=joint.out_of_plane
     )
     first = linear_field(joint.replace(analysis=elastic), joint.analysis.mesh_density, kept)
-    far = [c.factor for c in (*stress_capacities(first, distance, length), plateau_capacity(joint)) if math.isfinite(c.factor)]
-    ends = [c.factor for c in adherend_capacities(first) if math.isfinite(c.factor) and c.key != "adherend-face-yield"]
-    most = BEYOND * max(min([max(far, default=1.0), *([max(ends)] if ends else [])]), 1.0)
+    bond = [*stress_capacities(first, distance, length), plateau_capacity(joint), long_overlap_capacity(first)]
+    metal = [c.factor for c in adherend_capacities(first) if math.isfinite(c.factor)]
+    far = max((c.factor for c in bond if math.isfinite(c.factor)), default=1.0)
+    most = BEYOND * max(min(far, max(metal)) if metal else far, 1.0)
     load = joint.load
     scaled = joint.at(force=most * load.force, moment=most * load.moment, shear_force=most * load.shear_force)
     result = solve(scaled, say, kept)
@@ -233,7 +240,7 @@ def _fields(
     why = result.limit or f"the load was followed to {most:.3g} times the joint's"
     fields = {"named": field_of_path(joint, result.path, density, why)}
     if variants:
-        for name, by in (("coarser mesh", 0.5), ("finer mesh", 2.0)):
+        for name, by in (("coarser mesh", 0.5), ("finer mesh", 2.0))[: 2 if finer_path else 1]:
             say(f"the path once more, on a {name}")
             try:
                 path, limit = path_on(scaled, density * by, kept, say)
@@ -309,6 +316,25 @@ def _disbond(joint: Joint, disbond: Disbond, density: float, variants: bool, kep
         except JointError:  # no room for it
             continue
     return replace(made, distance=disbond.length, variants={**others, **meshes})
+
+
+def _limit_load(joint: Joint, result: Result, field: Field) -> Capacity:
+    """Return the largest load that a load path came to."""
+    bond = "adhesive" in result.limit.rpartition(":")[2]
+    weak = "interface" if joint.strength.failure_at == "interface" else "cohesive"
+    factor = float(field.shares[-1])
+    return Capacity(
+        key="limit-load",
+        name="limit load of the section",
+        route="plateau" if bond else "adherend",
+        mode=weak if bond else "adherend-yield",
+        factor=factor,
+        force=factor * joint.load.force,
+        place=result.limit.rpartition(": ")[2],
+        density=field.density,
+        bias="what yields flows on without breaking: the most that the section bears, before strains are asked about",
+        source="limit analysis by finite elements along the load's path",
+    )
 
 
 def _elastic_plastic(joint: Joint) -> list[Capacity]:

@@ -250,7 +250,14 @@ def _strength_words(strength: Mapping[str, Any], units: str) -> dict[str, Any]:
     if not strength:
         return {}
     from fejoint.show.strength_band import band_in_words
-    from fejoint.show.strength_tables import SUPPORT, distances_in_words, knockdowns_in_words, limits_in_words, marks_in_words
+    from fejoint.show.strength_tables import (
+        SUPPORT,
+        distances_in_words,
+        knockdowns_in_words,
+        left_out_in_words,
+        limits_in_words,
+        marks_in_words,
+    )
     from fejoint.show.strength_words import answer
 
     return {
@@ -260,7 +267,7 @@ def _strength_words(strength: Mapping[str, Any], units: str) -> dict[str, Any]:
         "limits": f"{limits_in_words(strength, units)} {distances_in_words(strength, units)}",
         "band": band_in_words(strength["band"], units) if strength.get("band") else "",
         "marks": marks_in_words(strength),
-        "left_out": [f"{c['name']}: {c['reason']}." for c in strength["criteria"] if c["reason"]],
+        "left_out": left_out_in_words(strength),
         "biases": [(c["name"], c["bias"], c["source"]) for c in strength["criteria"] if not c["reason"]],
         "support": SUPPORT,
     }

@@ -94,6 +94,7 @@ def _analysed(joint: Joint) -> str:
     analysis, parts = joint.analysis, []
     parts += ["large rotation"] if analysis.large_rotation else []
     parts += ["an adhesive that yields"] if analysis.adhesive_model == "plastic" else []
+    parts += ["an adhesive that damages and parts"] if analysis.cohesive else []
     parts += ["adherends that yield"] if analysis.adherend_plasticity else []
     return _joined(parts)
 
