@@ -162,7 +162,7 @@ def path_on(joint: Joint, density: float, kept: Kept, say: Callable[[str], None]
         As `solve`.
     """
     clock = dict.fromkeys(("mesh", "assemble"), 0.0)
-    found, limit, _ = follow_path(joint, *_meshed(joint, density, joint.load.guided, clock, say, kept), say)
+    found, limit, *_ = follow_path(joint, *_meshed(joint, density, joint.load.guided, clock, say, kept), say)
     return found, limit
 
 

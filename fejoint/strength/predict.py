@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from fejoint.bondline.closed_form import hart_smith_double, hart_smith_stepped
-from fejoint.errors import ConvergenceError, JointError, TheoryError
+from fejoint.errors import ConvergenceError, JointError, TheoryError, one_line
 from fejoint.joint.description import Joint
 from fejoint.joint.disbond import Disbond
 from fejoint.joint.families import DoubleLap, SteppedLap
@@ -17,6 +17,7 @@ from fejoint.mechanics.reuse import Kept
 from fejoint.strength.adherends import adherend_capacities, plateau_capacity
 from fejoint.strength.advice import Advice, advice
 from fejoint.strength.capacity import Capacity
+from fejoint.strength.cohesive import CohesiveLoad, cohesive_load
 from fejoint.strength.criteria import stress_capacities
 from fejoint.strength.field import Field, field_of_path, linear_field
 from fejoint.strength.fracture import disbond_load
@@ -51,6 +52,8 @@ class Strength:
     density, distance, length : float
         Mesh density, point distance and averaging length (mm) of the criteria on the stress field.
     warnings : tuple of str
+    cohesive : CohesiveLoad or None
+        The way over the peak load of a cohesive layer, where that route ran.
     """
 
     joint: Joint
@@ -62,6 +65,7 @@ class Strength:
     distance: float
     length: float
     warnings: tuple[str, ...] = ()
+    cohesive: CohesiveLoad | None = None
 
     @property
     def believed(self) -> Capacity | None:
@@ -184,6 +188,11 @@ def strength_of(
             grown = _disbond(joint, rules.disbond, field.density, variants, kept)
             found.append(grown)
             warnings += [] if grown.runs else [grown.reason]
+    zone: CohesiveLoad | None = None
+    if "cohesive" in routes:
+        say("the cohesive zone")
+        capacity, zone = _cohesive(asked.at() if asked.load.step else asked, variants, kept, say)
+        found.append(capacity)
     if "adherend" in routes:
         found += _with_meshes(fields, adherend_capacities)
     if result.limit:
@@ -205,6 +214,7 @@ def strength_of(
         distance=distance,
         length=length,
         # Of a load path the result is that far beyond the joint's load, and what it warns of is, too.
+        cohesive=zone,
         warnings=(*warnings, *(() if joint.analysis.nonlinear else result.warnings)),
     )
 
@@ -316,6 +326,38 @@ def _disbond(joint: Joint, disbond: Disbond, density: float, variants: bool, kep
         except JointError:  # no room for it
             continue
     return replace(made, distance=disbond.length, variants={**others, **meshes})
+
+
+def _cohesive(joint: Joint, two_meshes: bool, kept: Kept, say: Callable[[str], None]) -> tuple[Capacity, CohesiveLoad | None]:
+    """Return the largest load of a joint with a cohesive layer in place of the adhesive, and the way over it."""
+    made = Capacity(
+        key="cohesive-zone",
+        name="cohesive zone, largest load",
+        route="cohesive",
+        mode="interface" if joint.strength.failure_at == "interface" else "cohesive",
+        bias="the shape of the law between strength and toughness is assumed; the layer's own stress along the joint is left out",
+        source="cohesive law in place of the layer; strengths and toughnesses are the adhesive's",
+    )
+    try:
+        found = cohesive_load(joint, kept, say, two_meshes=two_meshes)
+    except (JointError, ConvergenceError) as error:
+        return replace(made, reason=one_line(str(error)).rstrip(".")), None
+    adhesive, first = joint.adhesive, found.bondline
+    keys = ("tensile_strength", "shear_strength", "toughness_mode_1", "toughness_mode_2")
+    place = f"bondline {first}, mid-line, x = {found.x:.4g} mm, {100 * found.mode_2_share:.0f} % of the work there in shear"
+    return (
+        replace(
+            made,
+            factor=found.load_factor,
+            force=found.force,
+            place=place,
+            bondline=first,
+            x=found.x,
+            density=joint.analysis.mesh_density,
+            figures={key: float(getattr(adhesive, key)) for key in keys},
+        ),
+        found,
+    )
 
 
 def _limit_load(joint: Joint, result: Result, field: Field) -> Capacity:
