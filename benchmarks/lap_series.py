@@ -318,13 +318,13 @@ def _draw(axes, points: list[Point], adhesive: str) -> None:
     axes.set_xlabel("overlap, mm")
 
 
-def main() -> int:
+def main(arguments: Sequence[str] | None = None) -> int:
     """Print tables and words; write them with the figure."""
     parser = argparse.ArgumentParser(description="Load by each criterion against overlap for three series of single laps.")
     parser.add_argument("--out", type=Path, metavar="DIR", help="folder for lap_series.md, lap_series.csv and lap_series.png")
     parser.add_argument("--large-rotation", action="store_true", help="let the laps straighten under load; takes a minute or two")
     parser.add_argument("--cohesive", action="store_true", help="ask the cohesive zone, too; about a minute a lap")
-    given = parser.parse_args()
+    given = parser.parse_args(arguments)
     start = time.perf_counter()
     routes = ROUTES if given.cohesive else QUICK
     points = study(routes=routes, large_rotation=given.large_rotation, say=lambda line: print(line, file=sys.stderr, flush=True))
