@@ -5,7 +5,8 @@ the bond is held against tests in which the bond parted, one of the adherend's
 rupture against those in which the adherend did, as far as the failure pattern
 says; of the others the load is a lower bound, and they count for neither.
 Beside the criteria stands the load that the whole joint is predicted to bear:
-the lesser of the criterion to believe for the bond and the adherend's rupture.
+the least of the criterion to believe for the bond, the adherend's rupture and
+the limit load, where the load's path came to one.
 """
 
 from __future__ import annotations
@@ -25,6 +26,7 @@ from fejoint.strength.predict import ROUTES, Strength, strength_of
 
 __all__ = ["QUICK", "CouponReport", "CouponsReport", "Criterion", "Prediction", "run_coupons", "run_test"]
 
+LIMIT = "limit-load"  # the most that a section bears which flows on: of yield the one load that a test can measure
 QUICK = tuple(route for route in ROUTES if route != "cohesive")
 
 
@@ -90,7 +92,7 @@ class Prediction:
         if self.of_joint:
             return ""
         if self.capacity.mode == "adherend-yield":
-            return "nothing parts when it yields"
+            return "" if self.capacity.key == LIMIT else "nothing parts when it yields"
         if not self.as_seen:
             parted = f"{PATTERNS[self.measured.pattern]} parted"
             return f"at least {-100 * self.error:.0f} % too low: {parted}" if self.error < -0.005 else f"not refuted: {parted}"
@@ -271,8 +273,8 @@ def run_test(test: CouponTest, routes: tuple[str, ...] = ROUTES, progress: Calla
 
 def _of_joint(strength: Strength) -> Capacity | None:
     """Return the load at which the joint is predicted to break, whatever parts; None where nothing can tell."""
-    rupture = [one for one in strength.capacities if one.mode == "adherend-rupture" and one.runs]
-    found = [one for one in (strength.believed, *rupture) if one is not None]
+    others = [one for one in strength.capacities if one.runs and (one.mode == "adherend-rupture" or one.key == LIMIT)]
+    found = [one for one in (strength.believed, *others) if one is not None]
     return min(found, key=lambda one: abs(one.force), default=None)
 
 

@@ -238,6 +238,15 @@ def test_the_joint_bears_the_lesser_of_the_bond_and_the_adherend(predicted):
     assert not any(one.of_joint for one in reported(["[8000]"]).tests[0].predictions)
 
 
+def test_a_limit_load_counts_whatever_parts_then(predicted):
+    """Where a sheet flows on the load cannot rise: that is what the coupon bore, though its bond parted in the end."""
+    predicted(capacity(force=10_000), capacity("limit-load", 9_000, "adherend-yield"), capacity("hinge", 7_000, "adherend-yield"))
+    bond, limit, hinge, joint = reported(["[8000]"], pattern="cohesive").tests[0].predictions
+    assert (bond.excluded, limit.excluded) == ("", "")
+    assert hinge.excluded == "nothing parts when it yields"
+    assert (joint.force, joint.as_seen) == (9_000, False)
+
+
 # ---- outside ---------------------------------------------------------------
 
 SHEETS = """
