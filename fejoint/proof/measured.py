@@ -42,7 +42,7 @@ PATTERNS = {
 class Measured(Model):
     """What was measured on like coupons."""
 
-    loads: Annotated[tuple[Annotated[float, Unit("N", gt=0, le=1e9)], ...], BeforeValidator(in_order), Len(1, MOST_LOADS)] = (
+    loads: Annotated[tuple[Annotated[float, Unit("N", ge=1e-3, le=1e9)], ...], BeforeValidator(in_order), Len(1, MOST_LOADS)] = (
         Field(examples=[["2.51 kN", "2.44 kN", "2.60 kN"]])
     )
     """Failure loads of like coupons, in magnitude"""

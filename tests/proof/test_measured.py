@@ -91,8 +91,8 @@ def test_without_a_force_the_load_is_the_mean_of_the_measured_ones():
     ("old", "new", "says"),
     [
         ('"11000 N"', '"11 kg"', "measured.loads item 2 = \"11 kg\": must be a force, such as '2.5 kN'."),
-        ('"11000 N"', "-3", "measured.loads item 2 = \"-3 N\": must lie above 0 N."),
-        ('"11000 N"', "0", "measured.loads item 2 = \"0 N\": must lie above 0 N."),
+        ('"11000 N"', "-3", "measured.loads item 2 = \"-3 N\": must be at least 0.001 N."),
+        ('"11000 N"', "0", "measured.loads item 2 = \"0 N\": must be at least 0.001 N."),
         ('["9 kN", "11000 N"]', "[]", "measured.loads = []: must hold at least 1."),
         ('["9 kN", "11000 N"]', "9", "measured.loads = \"9 N\": must be a list in square brackets."),
         ('loads = ["9 kN", "11000 N"]', "", "measured.loads is missing (Failure loads of like coupons, in magnitude)"),
