@@ -131,6 +131,11 @@ def study(
     return points
 
 
+def of_the_shear_limit(capacity: Capacity) -> bool:
+    """Return whether a criterion goes by the shear limit; the cohesive zone goes by the shear strength whatever it is."""
+    return capacity.route != "cohesive" and any(key in capacity.figures for key in ("shear_yield", "shear_strength"))
+
+
 # ---- what the series say ---------------------------------------------------
 
 
@@ -238,7 +243,7 @@ def table(points: list[Point]) -> str:
         laps = {(p.limit, p.overlap): p for p in points if p.adhesive == adhesive}
         for key, name in criteria(list(laps.values())).items():
             of = next(p.loads[key] for p in laps.values())
-            looks = any(figure in of.figures for figure in ("shear_yield", "shear_strength"))
+            looks = of_the_shear_limit(of)
             here = [laps.get((limit, overlap)) for limit in LIMITS for overlap in overlaps]
             forces = [f"{p.force(key):.4f}" if p and math.isfinite(p.force(key)) else "" for p in here]
             writer.writerow([adhesive, key, name, of.mode, "yes" if looks else "no", *forces, FROM_MEMORY])
@@ -298,7 +303,7 @@ def _draw(axes, points: list[Point], adhesive: str) -> None:
     for key, look in SHOWN.items():
         if key not in names:
             continue
-        looks = any(figure.startswith("shear_") for figure in strong[0].loads[key].figures)
+        looks = of_the_shear_limit(strong[0].loads[key])
         words = ", tau = shear strength" if looks else ""
         axes.plot(x, [p.force(key) for p in strong], label=names[key] + words, markersize=5, linewidth=1.8, **look)
         if looks:

@@ -8,7 +8,7 @@ from dataclasses import replace
 
 import pytest
 
-from benchmarks.lap_series import ADHESIVES, FROM_MEMORY, figure, lap, passes, series, study, table, text
+from benchmarks.lap_series import ADHESIVES, FROM_MEMORY, figure, lap, of_the_shear_limit, passes, series, study, table, text
 from fejoint.strength.capacity import Capacity
 
 BRITTLE, FLEXIBLE = ADHESIVES[0], ADHESIVES[2]
@@ -75,6 +75,7 @@ def test_only_what_looks_at_the_shear_limit_changes_with_it(points):
     for key in ("peel-point", "principal-point", "energy-end"):
         assert ratios[key] == pytest.approx(1, rel=1e-9)
     assert 1 < ratios["interaction-point"] < 30.2 / 25.1
+    assert {key for key, c in strong.bond.items() if of_the_shear_limit(c)} == {key for key in ratios if ratios[key] > 1 + 1e-9}
 
 
 def test_marks_and_shear_limits_stay_visible(points):
