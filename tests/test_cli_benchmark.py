@@ -13,6 +13,7 @@ import pytest
 from fejoint.cli import run
 from fejoint.joint.file import template
 from fejoint.proof.case import shipped_cases
+from fejoint.show.proof import NO_TESTS
 
 LAP = template("single-lap")
 CASE = (
@@ -28,6 +29,18 @@ quantity = "load_share"
 value = {value}
 tolerance = 1e-6
 reason = "statics"
+"""
+)
+
+
+# A sheet that breaks through: its load is sigma_u b t by hand, 483 MPa x 25 mm x 1.6 mm; none was measured.
+TEST = (
+    LAP
+    + """
+[measured]
+loads = ["19320 N", "19220 N", "19420 N"]
+source = "made up"
+pattern = "stock-break"
 """
 )
 
@@ -65,6 +78,59 @@ def test_one_bad_among_good_is_exit_code_2_and_the_good_are_run(folder, capsys):
     printed = " ".join(captured.out.split())
     assert 'bad.toml: expect item 1.value = "1 kg": must be a number without unit' in printed
     assert "1 met, 1 missed, 1 bad" in printed
+    assert captured.err == ""
+
+
+def test_a_test_beside_a_case_goes_its_own_way(folder, tmp_path, capsys):
+    (folder / "pulled.toml").write_text(TEST)
+    out = tmp_path / "out"
+    assert run(["benchmark", str(folder), "--quick", "--out", str(out)]) == 0
+    printed = " ".join(capsys.readouterr().out.split())
+    for text in (
+        "1 met, 0 missed, 0 bad",
+        "measured: mean 19320 N, standard deviation 100 N (0.5 %), 3 coupons; seen: stock-break",
+        "adherend breaks 19320 N 1.00",
+        "within the scatter",
+        "needs adhesive.shear_strength",
+        "Tests: 1, of 3 coupons.",
+        "report.json, report.png, measured.png",
+    ):
+        assert text in printed
+    assert sorted(path.name for path in out.iterdir()) == ["measured.png", "report.json", "report.png"]
+    found = json.loads((out / "report.json").read_text())
+    assert (found["verdict"], found["met"], len(found["cases"]), len(found["tests"])) == ("met", 1, 1, 1)
+    rupture = next(one for one in found["criteria"] if one["criterion"] == "adherend-rupture")
+    assert (rupture["tests"], rupture["worst"]["test"]) == (1, "pulled")
+    assert rupture["bias"] == pytest.approx(0, abs=1e-6)
+
+
+def test_tests_alone_make_no_report_of_cases(tmp_path, capsys):
+    (tmp_path / "pulled.toml").write_text(TEST)
+    out = tmp_path / "out"
+    assert run(["benchmark", str(tmp_path / "pulled.toml"), "--quick", "--out", str(out), "--json"]) == 0
+    assert sorted(path.name for path in out.iterdir()) == ["measured.png", "report.json"]
+    printed = json.loads(capsys.readouterr().out)
+    assert printed == json.loads((out / "report.json").read_text())
+
+
+def test_the_cohesive_zone_is_asked_unless_it_is_to_be_quick(tmp_path, monkeypatch, capsys):
+    (tmp_path / "pulled.toml").write_text(TEST)
+    asked = []
+    monkeypatch.setattr("fejoint.proof.coupons.run_coupons", lambda tests, routes, progress: asked.append(routes) or NO_TESTS)
+    for option in ([], ["--quick"]):
+        assert run(["benchmark", str(tmp_path / "pulled.toml"), *option]) == 0
+    assert [("cohesive" in routes) for routes in asked] == [True, False]
+    capsys.readouterr()
+
+
+def test_a_bad_test_is_exit_code_2_and_the_others_are_predicted(folder, capsys):
+    (folder / "pulled.toml").write_text(TEST)
+    (folder / "bad.toml").write_text(TEST.replace('"19220 N"', '"19220 kg"'))
+    assert run(["benchmark", str(folder), "--quick"]) == 2
+    captured = capsys.readouterr()
+    printed = " ".join(captured.out.split())
+    assert 'bad.toml: measured.loads item 2 = "19220 kg": must be a force' in printed
+    assert "Tests: 2, of 3 coupons, 1 refused." in printed
     assert captured.err == ""
 
 
@@ -122,6 +188,7 @@ def test_quantities_are_listed(capsys):
         (["gone"], "no such file or folder"),
         (["{tmp}/empty"], "holds no case files"),
         (["--force"], "--force only goes with --freeze"),
+        (["--quick", "{tmp}/cases"], "--quick only goes with tests"),
         (["--freeze", "{tmp}/out"], "--freeze needs a joint file"),
         (["--freeze", "{tmp}/out", "gone.toml"], "cannot be read"),
         (["--freeze", "{tmp}/out", "{tmp}/cases/good.toml"], "unknown key"),

@@ -203,17 +203,24 @@ def demo(
 @app.command()
 def benchmark(
     cases: Annotated[
-        list[Path], typer.Argument(metavar="FILE|DIR", help="Case files, or folders of them; the shipped ones unless given.")
+        list[Path],
+        typer.Argument(metavar="FILE|DIR", help="Case and test files, or folders of them; the shipped cases unless given."),
     ] = [],  # noqa: B006
-    out: Annotated[Path | None, typer.Option("--out", metavar="DIR", help="Folder for report.json and report.png.")] = None,
+    out: Annotated[
+        Path | None, typer.Option("--out", metavar="DIR", help="Folder for report.json, report.png and, of tests, measured.png.")
+    ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print the report as JSON.")] = False,
+    quick: Annotated[bool, typer.Option("--quick", help="Of tests: leave out the cohesive zone, which takes longest.")] = False,
     quantities: Annotated[bool, typer.Option("--quantities", help="List what a case can ask for, and stop.")] = False,
     freeze: Annotated[
         Path | None, typer.Option("--freeze", metavar="DIR", help="Solve joint files and write each as a regression case.")
     ] = None,
     force: Annotated[bool, typer.Option("--force", help="Let --freeze overwrite a case.")] = False,
 ) -> int:
-    """Hold finite elements and theories against cases: joints of which something is known from outside."""
+    """Hold finite elements and theories against cases, and predicted loads against measured ones.
+
+    A case is a joint of which something is known from outside; a test one whose coupons were loaded until they failed.
+    """
     from fejoint.proof.case import case_files, shipped_cases
 
     if quantities:
@@ -225,23 +232,33 @@ def benchmark(
         return _frozen(cases, freeze, force)
     if force:
         raise JointError("--force only goes with --freeze; leave it out.")
-    files = case_files(cases) if cases else shipped_cases()
+    from fejoint.proof.measured import parted_files
+
+    files, tests = parted_files(case_files(cases) if cases else shipped_cases())
+    if quick and not tests:
+        raise JointError("--quick only goes with tests (files with [measured]); leave it out.")
     if out is not None:  # what would stop the report in the end stops it now
         from fejoint.environment import require_extra
 
         require_extra("matplotlib", "plot", "--out")
+    from fejoint.proof.coupons import QUICK, CouponsReport, run_coupons
     from fejoint.proof.runner import run_cases
+    from fejoint.show.measured import coupons_table
     from fejoint.show.proof import report_json, report_table, write_report
+    from fejoint.strength.predict import ROUTES
 
     report = shown(lambda progress: run_cases(files, progress))
-    written = write_report(report, out) if out is not None else []
+    measured: CouponsReport = shown(lambda progress: run_coupons(tests, QUICK if quick else ROUTES, progress))
+    written = write_report(report, out, measured) if out is not None else []
+    found = report_json(report, measured)
     if as_json:
-        print(json.dumps(report_json(report), indent=2, allow_nan=False))
+        print(json.dumps(found, indent=2, allow_nan=False))
     else:
-        console().print(report_table(report))
+        for table in [report_table(report)] * bool(files) + [coupons_table(measured)] * bool(tests):
+            console().print(table)
         if written:
             print(f"Written to {out}: {', '.join(path.name for path in written)}")
-    return {"met": 0, "missed": 1, "bad": 2}[report.verdict]
+    return {"met": 0, "missed": 1, "bad": 2}[found["verdict"]]
 
 
 def _frozen(files: list[Path], folder: Path, force: bool) -> int:

@@ -8,7 +8,6 @@ against one quantity, with a tolerance and the reason for it.
 from __future__ import annotations
 
 import difflib
-import tomllib
 from collections.abc import Iterable, Iterator
 from importlib import resources
 from pathlib import Path
@@ -19,8 +18,9 @@ from pydantic import Field, ValidationError, model_validator
 
 from fejoint.errors import JointError
 from fejoint.joint.description import Joint
-from fejoint.joint.file import joint_from_text, read_text
+from fejoint.joint.file import read_text
 from fejoint.joint.model import Model, Unit, as_joint_error, refuse
+from fejoint.proof.document import joint_of, parted
 from fejoint.proof.quantities import FINITE_ELEMENTS, QUANTITIES, Place, Quantity, bond_parts, bonds_at, theory_names
 from fejoint.units import as_number
 
@@ -223,32 +223,16 @@ def case_from_text(text: str, name: str = "case", place: str = "case file") -> C
     ------
     JointError
     """
-    try:
-        document = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise JointError(f"{place}: is not valid TOML: {error}.") from None
-    except RecursionError:
-        raise JointError(f"{place}: is not valid TOML: nested too deeply.") from None
-    own = {key: document.pop(key) for key in ("case", "expect") if key in document}
-    known = ["case", "expect", "materials", *(f.alias or key for key, f in Joint.model_fields.items())]
-    for key in document:
-        if key not in known:
-            near = difflib.get_close_matches(key, known, n=1)
-            hint = f"did you mean {near[0]}?" if near else f"known here: {', '.join(known)}."
-            raise JointError(f"{place}: {key}: unknown key; {hint}")
+    document, own = parted(text, place)
+    if "measured" in own:
+        raise JointError(f"{place}: [measured] does not go with [case] and [[expect]]; give each a file of its own.")
     if isinstance(own.get("expect"), dict):
         raise JointError(f"{place}: expect is one table of a list: write [[expect]], in double brackets.")
-    import tomlkit
-
+    joint = joint_of(document, place)
     try:
-        joint = joint_from_text(tomlkit.dumps(document), name=place)
         return Case.model_validate({"name": name, "joint": joint, **own}, by_name=True, by_alias=True)
     except ValidationError as error:
         raise JointError(f"{place}: {as_joint_error(error, Case)}") from None
-    except JointError as error:
-        raise JointError(f"{place}: {error}") from None
-    except RecursionError:
-        raise JointError(f"{place}: is not valid TOML: nested too deeply.") from None
 
 
 def shipped_cases() -> list[CaseFile]:

@@ -14,10 +14,12 @@ from rich.rule import Rule
 from rich.table import Table
 from rich.text import Text
 
+from fejoint.proof.coupons import CouponsReport
 from fejoint.proof.quantities import FINITE_ELEMENTS, QUANTITIES
 from fejoint.proof.runner import CaseReport, Report, Row, Verdict
 from fejoint.show.colours import FAINT, INK
 from fejoint.show.files import versions, write_files
+from fejoint.show.measured import coupons_figure, coupons_json
 from fejoint.show.pen import drawing_style, plate
 from fejoint.units import display
 
@@ -28,6 +30,7 @@ if TYPE_CHECKING:
 __all__ = ["quantities_table", "report_figure", "report_json", "report_table", "write_report", "write_texts"]
 
 SCHEMA_VERSION = 1
+NO_TESTS = CouponsReport(())
 VERDICTS: tuple[Verdict, ...] = ("met", "missed", "bad")
 BAD = "bold red"
 MARKS = {"met": "met", "missed": "MISSED", "bad": "BAD"}
@@ -114,13 +117,17 @@ def quantities_table() -> RenderableType:
 # ---- JSON ------------------------------------------------------------------
 
 
-def report_json(report: Report) -> dict[str, Any]:
-    """Return the report, ready for JSON (N, mm, MPa, K)."""
+def report_json(report: Report, measured: CouponsReport = NO_TESTS) -> dict[str, Any]:
+    """Return the report, with tests beside the cases where there are some, ready for JSON (N, mm, MPa, K).
+
+    ``met``, ``missed`` and ``bad`` count expectations; the verdict is the worst of cases and tests.
+    """
     return {
         "schema_version": SCHEMA_VERSION,
-        "verdict": report.verdict,
+        "verdict": max(report.verdict, measured.verdict, key=VERDICTS.index),
         **{verdict: report.count(verdict) for verdict in VERDICTS},
         "cases": [_case_json(case) for case in report.cases],
+        **coupons_json(measured),
         "versions": versions(),
     }
 
@@ -247,23 +254,27 @@ def _short(text: str, length: int = NAME_LENGTH) -> str:
 # ---- files -----------------------------------------------------------------
 
 
-def write_report(report: Report, folder: str | Path) -> list[Path]:
-    """Write ``report.json`` and ``report.png`` into a folder, both or none.
+def write_report(report: Report, folder: str | Path, measured: CouponsReport = NO_TESTS) -> list[Path]:
+    """Write ``report.json``, ``report.png`` where there are cases and ``measured.png`` where there are tests, all or none.
 
     Raises
     ------
     SetupError
         matplotlib is not installed, or the folder cannot be written.
     """
-    figure = report_figure(report)
+    figures = {"report.png": report_figure(report)} if report.cases or not measured.tests else {}
+    if measured.tests:
+        figures["measured.png"] = coupons_figure(measured)
 
-    def draw(path: Path) -> None:
-        with drawing_style():
-            figure.savefig(path, format="png")
+    def drawing(figure: Figure) -> Callable[[Path], Any]:
+        def draw(path: Path) -> None:
+            with drawing_style():
+                figure.savefig(path, format="png")
 
-    return write_files(
-        folder, {"report.json": _text(json.dumps(report_json(report), indent=2, allow_nan=False) + "\n"), "report.png": draw}
-    )
+        return draw
+
+    text = json.dumps(report_json(report, measured), indent=2, allow_nan=False) + "\n"
+    return write_files(folder, {"report.json": _text(text), **{name: drawing(figure) for name, figure in figures.items()}})
 
 
 def write_texts(folder: str | Path, texts: Mapping[str, str]) -> list[Path]:
