@@ -143,8 +143,10 @@ def _capacity(field: Field, limit: _Limit) -> Capacity:
         ]
         return max(found, key=lambda pair: pair[0])
 
+    # The load in an arm is the load on the joint, on its path and beyond the path's end; at a step it is not.
+    plain = limit.index is _through and all(s.place != "step" for s in field.sections[0])
     try:
-        share = first_share(lambda share: highest(share)[0], field)
+        share = first_share(lambda share: highest(share)[0], replace(field, endless=True) if plain else field)
     except PathEndedError as error:
         return replace(made, reason=f"not met where the load's path ended: {error}")
     if not math.isfinite(share):

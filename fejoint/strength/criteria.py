@@ -32,7 +32,7 @@ FARTHEST = 1e9  # beyond it is round-off: this stress does not grow with the loa
 PIECES = 64
 
 
-class PathEndedError(Exception):
+class PathEndedError(LookupError):
     """A load's path ended, and says why, before a criterion was met."""
 
 
@@ -228,7 +228,8 @@ def _capacity(
     def highest(share: float) -> tuple[float, Line, float]:
         best: tuple[float, Line, float] = (-1.0, lines[0], math.nan)
         for line, x, stress in taken:
-            index = measure.index(*field.between(stress, share), limit)
+            shear, peel, axial = field.between(stress, share)
+            index = measure.index(shear, peel, axial, limit)
             k = int(np.argmax(np.where(np.isnan(index), -1.0, index)))
             # Of ends that are equal but for round-off, the first.
             if index[k] > best[0] * (1 + 1e-6):
