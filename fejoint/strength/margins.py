@@ -59,15 +59,12 @@ def margins_of(capacities: Sequence[Capacity], believed: Capacity | None, knockd
     """Return the margin against every way of failing, the least first.
 
     The bond's is that of the criterion to believe; yield of an adherend that of
-    yield all through, in bending or by the load alone, whichever comes first.
+    yield all through, in bending, by the load alone or as the load's path found it, whichever comes first.
     """
     of = {c.key: c for c in capacities if c.runs}
     chosen = [believed] if believed is not None else []
-    yields = [
-        of[key]
-        for key in ("adherend-hinge", "adherend-net-yield", "limit-load")
-        if key in of and of[key].mode == "adherend-yield"
-    ]
+    keys = ("adherend-hinge", "adherend-net-yield", "limit-load")
+    yields = [of[key] for key in keys if key in of and of[key].mode == "adherend-yield"]
     chosen += [min(yields, key=lambda c: c.factor)] if yields else []
     chosen += [of["adherend-rupture"]] if "adherend-rupture" in of else []
     return sorted((margin_of(c, knockdowns) for c in chosen), key=lambda m: m.factor)

@@ -31,6 +31,8 @@ ROUTES = ("stress", "plateau", "energy", "cohesive", "adherend")
 # A load path is followed this much beyond the largest load that any criterion of linear elasticity asks for, and no farther
 # than this beyond the rupture of an adherend.
 BEYOND = 1.1
+# A bond has yielded as a whole where all but this share of its mid-line has not.
+YIELDED_ALONG = 0.99
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -182,6 +184,7 @@ def strength_of(
         found += _stress(fields, distance, length, variants)
     if "plateau" in routes:
         found += [plateau_capacity(joint), *_elastic_plastic(joint)]
+    found += _limit_load(field, result)
     if "energy" in routes:
         found += _with_meshes(fields, lambda f: [long_overlap_capacity(f)])
         if rules.disbond is not None:
@@ -191,8 +194,6 @@ def strength_of(
             warnings += [] if grown.runs else [f"{grown.name}: {grown.reason}"]
     if "adherend" in routes:
         found += _with_meshes(fields, adherend_capacities)
-    if result.limit:
-        found.append(_limit_load(joint, result, field))
     chosen = advice(found, joint.geometry.bonded_length / len({b.number for b in joint.geometry.bonds()}))
     margins = margins_of(found, chosen.believed, rules.knockdown)
     if not margins:
@@ -323,23 +324,27 @@ def _disbond(joint: Joint, disbond: Disbond, density: float, variants: bool, kep
     return replace(made, distance=disbond.length, variants={**others, **meshes})
 
 
-def _limit_load(joint: Joint, result: Result, field: Field) -> Capacity:
-    """Return the largest load that a load path came to."""
-    bond = "adhesive" in result.limit.rpartition(":")[2]
-    weak = "interface" if joint.strength.failure_at == "interface" else "cohesive"
+def _limit_load(field: Field, result: Result) -> list[Capacity]:
+    """Return the limit load that the joint's path ran into: whatever a criterion says, the joint as analysed bears no more."""
+    if field.endless or not result.limit.startswith("limit load"):
+        return []
+    joint, bond = field.joint, max(result.yielded.values(), default=0.0) > YIELDED_ALONG
+    metal = joint.analysis.adherend_plasticity and not bond
     factor = float(field.shares[-1])
-    return Capacity(
-        key="limit-load",
-        name="limit load of the section",
-        route="plateau" if bond else "adherend",
-        mode=weak if bond else "adherend-yield",
-        factor=factor,
-        force=factor * joint.load.force,
-        place=result.limit.rpartition(": ")[2],
-        density=field.density,
-        bias="what yields flows on without breaking: the most that the section bears, before strains are asked about",
-        source="limit analysis by finite elements along the load's path",
-    )
+    return [
+        Capacity(
+            key="limit-load",
+            name="limit load of the analysis",
+            route="plateau",
+            mode="adherend-yield" if metal else "interface" if joint.strength.failure_at == "interface" else "cohesive",
+            factor=factor,
+            force=factor * joint.load.force,
+            place="adherends" if metal else "all along",
+            density=field.density,
+            bias="of materials that yield as they are stated and never break: a strain at which they do comes before",
+            source="finite elements along the load's path: no equilibrium beyond",
+        )
+    ]
 
 
 def _elastic_plastic(joint: Joint) -> list[Capacity]:

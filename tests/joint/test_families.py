@@ -20,6 +20,7 @@ from fejoint.errors import JointError
 from fejoint.joint.families import FAMILIES
 from fejoint.joint.file import joint_from_text, joint_schema, joint_to_toml, template
 from fejoint.joint.geometry import Bond
+from fejoint.joint.strength import StrengthRules
 
 KINDS = {"single-lap": SingleLap, "double-lap": DoubleLap, "stepped-lap": SteppedLap}
 BASES = {kind: tomllib.loads(template(kind)) for kind in KINDS}

@@ -1,4 +1,4 @@
-"""Adherends that yield or break, by hand and by limit analysis, numerically integrated; the bond as a whole.
+"""Adherends that yield or break, against sections by hand and limit analysis by numerical integration; the bond as a whole.
 
 Limit analysis: a rectangle that does not harden carries N and M when every fibre is at its yield stress, tension on one
 side of some height and compression on the other.

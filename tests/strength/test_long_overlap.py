@@ -140,7 +140,7 @@ def test_a_cooled_double_lap(force):
 
 
 def test_a_mismatch_that_parts_the_end_leaves_no_load():
-    """600 K colder, were it elastic, and brittle: one end parts by itself: X^2 (1/S_i + 1/S_o)/2 > G. A load of 0, not less."""
+    """600 K colder and brittle: one end parts by itself, X^2 (1/S_i + 1/S_o)/2 > G; the load is 0, not negative."""
     joint = double(outer=STEEL, temperature=-600.0, out_of_plane="plane-strain", adhesive=GLUE | {"toughness_mode_2": 0.05})
     found = long_overlap_capacity(field(joint))
     assert (found.factor, found.force) == (0.0, 0.0)
