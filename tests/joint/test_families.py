@@ -20,6 +20,7 @@ from fejoint.errors import JointError
 from fejoint.joint.families import FAMILIES
 from fejoint.joint.file import joint_from_text, joint_schema, joint_to_toml, template
 from fejoint.joint.geometry import Bond
+from fejoint.joint.strength import StrengthRules
 
 KINDS = {"single-lap": SingleLap, "double-lap": DoubleLap, "stepped-lap": SteppedLap}
 BASES = {kind: tomllib.loads(template(kind)) for kind in KINDS}
@@ -97,8 +98,8 @@ every_way = pytest.mark.parametrize(("kind", "changes"), STATED.values(), ids=ST
 
 @every_kind
 def test_template_is_a_valid_joint_and_states_every_default(kind):
-    """With every line open that is no second way to say the same: nothing changes."""
-    other_ways = ("spew_height", "step_lengths", "step", "stress_free_temperature", *adhesive_limits())
+    """With every line open that is no second way to say the same, nor asks for something more: nothing changes."""
+    other_ways = ("spew_height", "step_lengths", "step", "stress_free_temperature", *adhesive_limits(), *strength_asked_for())
     lines = [line.removeprefix("# ") if " = " in line else line for line in template(kind).splitlines()]
     opened = "\n".join(line for line in lines if line.partition(" ")[0] not in other_ways)
     assert opened.count("\n") > 20
@@ -111,6 +112,11 @@ def test_template_is_a_valid_joint_and_states_every_default(kind):
 
 def adhesive_limits():
     return [key for key in Adhesive.model_fields if key not in ("elastic_modulus", "poisson_ratio")]
+
+
+def strength_asked_for():
+    """Keys of strength that stand for nothing where they are left out."""
+    return [key for key, field in StrengthRules.model_fields.items() if field.default in (None, ())]
 
 
 @every_kind
@@ -499,7 +505,7 @@ STATED_LEAVES = [
     for name, (kind, changes) in STATED.items()
     if kind != "single-lap"
     for place in leaves(document(kind, changes))
-    if place not in (("title",), ("analysis",))  # which may be any text, and an empty table
+    if place not in (("title",), ("analysis",), ("strength",))  # which may be any text, and empty tables
 ]
 
 

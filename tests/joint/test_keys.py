@@ -94,6 +94,7 @@ NEEDS_ANOTHER = {
     "hardening.rate": "it goes with rate",
     "hardening.slope": "it goes with slope",
     "hardening.exponent": "tensile_yield is missing",
+    **dict.fromkeys(("disbond.end", "disbond.place", "disbond.bondline"), "strength.disbond.length is missing"),
     "at_temperature.temperature": "holds at least one of",
     "at_temperature.elastic_modulus": "temperature is missing",
     "at_temperature.tensile_yield": "temperature is missing",
