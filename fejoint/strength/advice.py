@@ -47,7 +47,7 @@ class Advice:
 
 
 def advice(capacities: Sequence[Capacity], length: float) -> Advice:
-    """Return which of the capacities to believe; never one beyond the bond's limit load along the load's path.
+    """Return which of the capacities to believe; none but the cohesive zone's beyond the bond's limit load along the load's path.
 
     Parameters
     ----------
@@ -56,14 +56,18 @@ def advice(capacities: Sequence[Capacity], length: float) -> Advice:
         Of the overlap.
     """
     of = {c.key: c for c in capacities if c.runs and math.isfinite(c.factor)}
-    found, limit = _advice(of, length), of.get("limit-load")
+    # To part from its end the bond would need more load than was followed.
+    beyond = any(c.key == "energy-end" and c.reason.startswith("not met") for c in capacities)
+    found, limit = _advice(of, length, beyond), of.get("limit-load")
     if limit is None or limit.mode not in ADHESIVE_MODES or (found.believed and found.believed.factor <= limit.factor):
+        return found
+    if found.believed and found.believed.route == "cohesive":  # it has the shear strength, where yielding has tensile figures
         return found
     why = "the analysis along the load's path finds that the bond bears no more, less than other criteria allow"
     return replace(found, believed=limit, why=why)
 
 
-def _advice(of: Mapping[str, Capacity], length: float) -> Advice:
+def _advice(of: Mapping[str, Capacity], length: float, beyond: bool) -> Advice:
     """Return which of the capacities, by key, to believe, the limit load left aside."""
     plateau, end = of.get("plateau"), of.get("energy-end")
     ratio = plateau.factor / end.factor if plateau and end and end.factor > 0 else math.nan
@@ -73,6 +77,11 @@ def _advice(of: Mapping[str, Capacity], length: float) -> Advice:
         if math.isnan(ratio)
         else f"the overlap is {ratio:.2g} times as long as the zone in which the bond gives way ({zone:.3g} mm)"
     )
+    disbond = of.get("energy-disbond")
+    if disbond is not None:
+        least = min((disbond, *(of[key] for key in ("cohesive-zone", "plateau") if key in of)), key=lambda c: c.factor)
+        why = "there is a disbond, and its growth decides" if least is disbond else "the bond gives way before its disbond grows"
+        return Advice(least, ratio, zone, why)
     if "cohesive-zone" in of:
         where = (
             "; so short a bond gives way as a whole, and limit analysis should agree"
@@ -89,8 +98,6 @@ def _advice(of: Mapping[str, Capacity], length: float) -> Advice:
             zone,
             f"the cohesive zone has both strength and toughness in it: {size}{where}".rstrip(": "),
         )
-    if "energy-disbond" in of:
-        return Advice(of["energy-disbond"], ratio, zone, "there is a disbond: its growth decides, whatever the stress elsewhere")
     if not math.isnan(ratio) and plateau and end:
         if ratio < SHORT:
             return Advice(
@@ -104,6 +111,13 @@ def _advice(of: Mapping[str, Capacity], length: float) -> Advice:
             ratio,
             zone,
             f"{size}: between the limits; the lesser of both is shown, up to a fifth too high; the cohesive zone tells more",
+        )
+    if beyond and plateau:
+        return Advice(
+            _yielding(of, plateau),
+            ratio,
+            zone,
+            "to part from its end the bond would need more load than was followed: it gives way as a whole",
         )
     if "elastic-plastic" in of:
         return Advice(
@@ -128,4 +142,5 @@ def _advice(of: Mapping[str, Capacity], length: float) -> Advice:
 
 
 def _yielding(of: Mapping[str, Capacity], plateau: Capacity) -> Capacity:
-    return min((c for c in (plateau, of.get("elastic-plastic")) if c is not None), key=lambda c: c.factor)
+    others = (of.get("elastic-plastic"), of.get("strain-peak"))
+    return min((plateau, *(c for c in others if c is not None)), key=lambda c: c.factor)

@@ -130,10 +130,17 @@ def test_the_cohesive_zone_is_believed_where_it_ran(plateau, words):
 
 
 def test_a_disbond_decides_whatever_the_stress():
-    """It grows before the bond would give way; a peak of stress at a sound end is none of it."""
-    found = chosen(plateau=3.0, energy_end=4.0, energy_disbond=2.0, interaction_point=0.5)
+    found = chosen(plateau=1.0, energy_end=4.0, energy_disbond=0.8, interaction_point=0.5, cohesive_zone=0.9)
     assert found.believed.key == "energy-disbond"
     assert "disbond" in found.why
+
+
+@pytest.mark.parametrize("least", ["plateau", "cohesive_zone"])
+def test_a_disbond_makes_no_bond_stronger(least):
+    """The sound bond's own load, where that is less: a short disbond grows at a load that the layer never bears."""
+    found = chosen(**{"plateau": 1.0, "cohesive_zone": 0.9, least: 0.5}, energy_end=4.0, energy_disbond=0.8)
+    assert found.believed.key == least.replace("_", "-")
+    assert "before its disbond grows" in found.why
 
 
 def test_with_figures_missing_the_least_that_runs():
