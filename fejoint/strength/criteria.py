@@ -32,7 +32,7 @@ FARTHEST = 1e9  # beyond it is round-off: this stress does not grow with the loa
 PIECES = 64
 
 
-class PathEndedError(LookupError):
+class PathEndedError(Exception):
     """A load's path ended, and says why, before a criterion was met."""
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from functools import cache
 
 import pytest
+from laps import QUICK
 
 from fejoint import Joint, strength_of
 from fejoint.mechanics.reuse import Kept
@@ -25,11 +26,11 @@ def solved():
 
 @pytest.fixture(scope="session")
 def predicted():
-    """Return the function that gives the strength of a joint, found once a session."""
+    """Return the function that gives the strength of a joint without the cohesive zone, found once a session."""
     kept = Kept()
 
     @cache
     def find(joint: Joint, variants: bool = False):
-        return strength_of(joint, variants=variants, kept=kept)
+        return strength_of(joint, routes=QUICK, variants=variants, kept=kept)
 
     return find

@@ -31,6 +31,7 @@ GLUE = {
     "toughness_mode_2": 0.8,
 }
 WIDTH, LAYER = 25.0, 0.2
+QUICK = ("stress", "plateau", "energy", "adherend")  # the cohesive zone takes many times as long, and has tests of its own
 
 
 def without(figures: dict[str, Any], *keys: str) -> dict[str, Any]:

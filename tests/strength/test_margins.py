@@ -7,7 +7,7 @@ import math
 from dataclasses import replace
 
 import pytest
-from laps import GLUE, METAL, single, without
+from laps import GLUE, METAL, QUICK, single, without
 from rich.console import Console
 
 from fejoint import SetupError
@@ -150,10 +150,10 @@ def test_figures_from_memory_keep_their_marks():
     from fejoint import strength_of
 
     joint = single(adhesive={"material": "toughened epoxy"})
-    marks = strength_marks(strength_of(joint, variants=False))
+    marks = strength_marks(strength_of(joint, routes=QUICK, variants=False))
     assert marks["adhesive.shear_strength"].startswith("from memory")
     assert marks["adhesive.toughness_mode_2"].startswith("from memory")
-    assert strength_marks(strength_of(single(), variants=False)) == {}
+    assert strength_marks(strength_of(single(), routes=QUICK, variants=False)) == {}
 
 
 def damaged(folder, joint=None):

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 import pytest
-from laps import GLUE, LAYER, METAL, WIDTH, double, single, stepped, without
+from laps import GLUE, LAYER, METAL, QUICK, WIDTH, double, single, stepped, without
 
 import fejoint
 from fejoint import JointError, strength_of
@@ -161,7 +161,7 @@ def test_a_layer_that_yields_along_the_path():
     """
     glue = GLUE | {"tensile_yield": 20 * math.sqrt(3)}
     joint = single(overlap=6.0, arm=20.0, adhesive=glue, adhesive_model="plastic", force=1500.0)
-    found = strength_of(joint, variants=False)
+    found = strength_of(joint, routes=QUICK, variants=False)
     assert found.by("plateau").force == pytest.approx(4500.0, rel=1e-12)
     assert found.by("limit-load").force == pytest.approx(20 * WIDTH * 6, rel=0.1)
     assert found.believed.key == "limit-load"
@@ -182,7 +182,7 @@ def test_what_is_asked_in_vain_is_said_in_one_sentence():
     assert refused(single(), routes=["glue"]) == f"routes: no route 'glue'; known: {', '.join(ROUTES)}."
     assert refused(single(), routes=[]).startswith("routes: there is none; name one or more of stress")
     assert refused("joint.toml").startswith("strength_of: a str is no Joint")
-    nothing = refused(single(lower=SOFT, upper=SOFT, adhesive=BARE))
+    nothing = refused(single(lower=SOFT, upper=SOFT, adhesive=BARE), routes=QUICK)
     for key in ("shear_strength", "tensile_strength", "toughness_mode_1"):
         assert f"adhesive.{key}" in nothing
 
@@ -192,7 +192,7 @@ def test_what_is_asked_in_vain_is_said_in_one_sentence():
     [
         ({"point_distance": 13.0}, 'strength.point_distance = "13 mm": must be at most the overlap\'s 12.5 mm'),
         ({"averaging_length": 13.0}, 'strength.averaging_length = "13 mm": must be at most the overlap\'s 12.5 mm'),
-        ({"disbond": {"length": 13.0}}, "strength.disbond.length = 13 mm: must be from 0.01 mm"),
+        ({"disbond": {"length": 13.0}}, "strength.disbond.length = 13 mm: must be from"),
         ({"disbond": {"length": 1.0, "bondline": 2}}, "strength.disbond.bondline = 2: the joint has only bondline 1"),
     ],
 )
