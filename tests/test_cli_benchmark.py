@@ -123,6 +123,18 @@ def test_the_cohesive_zone_is_asked_unless_it_is_to_be_quick(tmp_path, monkeypat
     capsys.readouterr()
 
 
+@pytest.mark.slow
+def test_the_cohesive_zone_stands_in_the_report(tmp_path, capsys):
+    """All routes at once, written as JSON; the load of the zone lies within that of limit analysis, shear strength times area."""
+    text = TEST.replace('elastic_modulus = "2 GPa"', 'material = "toughened epoxy"').replace('pattern = "stock-break"', "")
+    (tmp_path / "pulled.toml").write_text(text)
+    assert run(["benchmark", str(tmp_path / "pulled.toml"), "--json"]) == 0
+    found = {one["criterion"]: one for one in json.loads(capsys.readouterr().out)["tests"][0]["predictions"]}
+    assert 0 < found["cohesive-zone"]["predicted_N"] < found["plateau"]["predicted_N"]
+    assert found["joint"]["by"] == "cohesive-zone"
+    assert found["plateau"]["predicted_N"] == pytest.approx(17.9 * 12.5 * 25, rel=1e-12)  # of the library
+
+
 def test_a_bad_test_is_exit_code_2_and_the_others_are_predicted(folder, capsys):
     (folder / "pulled.toml").write_text(TEST)
     (folder / "bad.toml").write_text(TEST.replace('"19220 N"', '"19220 kg"'))

@@ -64,7 +64,7 @@ class Prediction:
     @property
     def force(self) -> float:
         """Predicted failure load in magnitude, N; infinite where no load breaks the joint so, NaN where it cannot run."""
-        return abs(self.capacity.force)
+        return float(abs(self.capacity.force))
 
     @property
     def ratio(self) -> float:

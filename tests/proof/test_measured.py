@@ -335,6 +335,13 @@ def test_json_holds_no_number_that_is_none(report):
     assert found["criteria"][2]["worst"] == {"test": None, "error": None}
 
 
+def test_json_takes_the_numbers_of_numpy(predicted):
+    """As the cohesive zone's load comes out of an array: comparisons of such numbers are no truth values that JSON writes."""
+    predicted(capacity(force=np.float64(10_000), figures={"shear_strength": np.float64(20)}))
+    found = json.loads(json.dumps(coupons_json(reported(["[9000, 11000]"])), allow_nan=False))
+    assert found["tests"][0]["predictions"][0]["inside_scatter"] is True
+
+
 def test_the_figure_has_every_prediction_where_it_belongs(report):
     loads, ratios = coupons_figure(report).axes[:2]
     assert (loads.get_label(), ratios.get_label()) == ("loads", "ratios")
