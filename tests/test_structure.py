@@ -10,8 +10,22 @@ from benchmarks.mutations import MUTATIONS
 
 PACKAGE = Path(fejoint.__file__).parent
 # A stage imports only from those before it; what stands on top is imported by nobody below.
-STAGES = ["errors", "units", "environment", "joint", "bondline", "mechanics", "proof", "show", "study", "demo", "cli", "__main__"]
-PURE = ["joint", "bondline", "mechanics", "proof", "study"]
+STAGES = [
+    "errors",
+    "units",
+    "environment",
+    "joint",
+    "bondline",
+    "mechanics",
+    "strength",
+    "proof",
+    "show",
+    "study",
+    "demo",
+    "cli",
+    "__main__",
+]
+PURE = ["joint", "bondline", "mechanics", "strength", "proof", "study"]
 
 
 def modules():

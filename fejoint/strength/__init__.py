@@ -1,0 +1,1 @@
+"""What load breaks the joint, how, and with what margin."""
