@@ -129,9 +129,10 @@ def _draw_travel(axes: Axes, result: Outcome, rows: Sequence[Row], load: Quantit
     axes.set_ylabel(load.label)
     ends = step_ends(rows)
     _ring(axes, x, load.values, ends, "end of a load step")
-    for i in [*ends, len(rows) - 1]:
+    last = result.number - 1  # the last increment, or where a layer has parted that of the largest load
+    for i in [*ends, last]:
         note = axes.annotate(
-            f"{'limit load of' if i == len(rows) - 1 and result.limit else 'end of'} {rows[i]['step']}",
+            f"{'limit load of' if i == last and result.limit else 'end of'} {rows[i]['step']}",
             (x[i], load.values[i]),
             xytext=(0, 0),
             textcoords="offset points",
@@ -457,7 +458,7 @@ def bondline_steps_figure(result: Outcome, numbers: Sequence[int] | None = None,
 
 
 def increment_of(result: Outcome, number: int | None = None) -> Outcome:
-    """Return an increment on a load's path by its number, or the last one.
+    """Return an increment on a load's path by its number, or the result's own: the last, or that of the largest load.
 
     Raises
     ------
@@ -466,7 +467,7 @@ def increment_of(result: Outcome, number: int | None = None) -> Outcome:
     """
     count = len(_rows(result))
     if number is None:
-        return result.path[-1] if result.path else result
+        return result.path[result.number - 1] if result.path else result
     if not 1 <= number <= count:
         raise JointError(f"step = {number}: must be the number of an increment, 1 to {count}.")
     return result.path[number - 1]
