@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     from fejoint.mechanics.as_built import compare as compare
     from fejoint.mechanics.driver import Result as Result
     from fejoint.mechanics.driver import solve as solve
+    from fejoint.show.cohesive_plots import parting_figure as parting_figure
     from fejoint.show.drawing import section_figure as section_figure
     from fejoint.show.files import write_run as write_run
     from fejoint.show.mesh import mesh_figure as mesh_figure
@@ -46,6 +47,8 @@ if TYPE_CHECKING:
     from fejoint.show.report import write_report as write_report
     from fejoint.show.space.view import stress_view as stress_view
     from fejoint.show.space.view import view_png as view_png
+    from fejoint.strength.cohesive import CohesiveLoad as CohesiveLoad
+    from fejoint.strength.cohesive import cohesive_load as cohesive_load
     from fejoint.study.sweep import sweep as sweep
 
 __version__ = "0.1.0"
@@ -55,6 +58,7 @@ _HOME = {
     "Adherend": "fejoint.joint.geometry",
     "Adhesive": "fejoint.joint.materials",
     "Analysis": "fejoint.joint.description",
+    "CohesiveLoad": "fejoint.strength.cohesive",
     "Comparison": "fejoint.mechanics.as_built",
     "ConvergenceError": "fejoint.errors",
     "DoubleLap": "fejoint.joint.families",
@@ -72,10 +76,12 @@ _HOME = {
     "TheoryError": "fejoint.errors",
     "bondline_figure": "fejoint.show.plots",
     "bondline_steps_figure": "fejoint.show.path_plots",
+    "cohesive_load": "fejoint.strength.cohesive",
     "compare": "fejoint.mechanics.as_built",
     "edge_moment_figure": "fejoint.show.path_plots",
     "load": "fejoint.joint.file",
     "mesh_figure": "fejoint.show.mesh",
+    "parting_figure": "fejoint.show.cohesive_plots",
     "path_figure": "fejoint.show.path_plots",
     "plastic_zone_figure": "fejoint.show.path_plots",
     "read_run": "fejoint.show.reading",

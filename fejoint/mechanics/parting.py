@@ -185,9 +185,12 @@ def _by_load(stretch: Stretch, state: State, pace: Pace, end: float, most: float
             residual, length = error.residual, (share - pace.share) / 3
             continue
         farthest = _farthest(stretch.problem, state, found.state)
-        if farthest <= 1.2 * MOST:
+        if farthest > 1.2 * MOST:
+            length = (share - pace.share) * max(0.1, 0.7 * MOST / farthest)
+        elif stretch.loads_alone and not _climbs(stretch, found):
+            length = (share - pace.share) / 3
+        else:
             return found, _next(pace, x, found, share, max(farthest, LEAST), PROGRESS)
-        length = (share - pace.share) * max(0.1, 0.7 * MOST / farthest)
     raise _stuck(stretch, pace, residual)
 
 
@@ -222,14 +225,6 @@ def _by_progress(stretch: Stretch, state: State, pace: Pace, end: float, zone: _
         except ConvergenceError as error:
             residual, progress = error.residual, progress / 2
             continue
-        if found.share >= end:  # just there: once more, at the load itself
-            part = (end - pace.share) / (found.share - pace.share)
-            try:
-                found = stretch.at(state, end, x + part * (found.state.unknowns - x))
-            except ConvergenceError as error:
-                residual, progress = error.residual, progress / 2
-                continue
-            return found, _next(pace, x, found, end, progress)
         if _farthest(stretch.problem, state, found.state) > 2 * MOST:
             progress /= 2
             continue
@@ -241,8 +236,25 @@ def _by_progress(stretch: Stretch, state: State, pace: Pace, end: float, zone: _
             if most - max(found.share, pace.share) > KNOWN * abs(pace.ease):
                 progress = max(FINEST, progress / 3)
                 continue
-        return found, _next(pace, x, found, found.share, progress, slope=slope)
+        if found.share < end:
+            return found, _next(pace, x, found, found.share, progress, slope=slope)
+        # Just there: once more, at the load itself, where the falling branch has an equilibrium, too.
+        part = (end - pace.share) / (found.share - pace.share)
+        try:
+            found = stretch.at(state, end, x + part * (found.state.unknowns - x))
+        except ConvergenceError as error:
+            residual, progress = error.residual, progress / 2
+            continue
+        if not rises or _climbs(stretch, found):
+            return found, _next(pace, x, found, end, progress)
+        progress /= 2
     raise _stuck(stretch, pace, residual)
+
+
+def _climbs(stretch: Stretch, found: Equilibrium) -> bool:
+    """Return whether the load still rises behind an increment: what is not damaged does so."""
+    histories = (found.state.history[interface.name] for interface in stretch.problem.body.interfaces)
+    return not any((damage > 0).any() for _, damage in histories) or _look_ahead(stretch, found) > 0
 
 
 def _look_ahead(stretch: Stretch, found: Equilibrium) -> float:

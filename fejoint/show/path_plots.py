@@ -72,7 +72,7 @@ def path_figure(result: Outcome, units: str = "mm") -> Figure:
         figure = Figure(figsize=(10, 8.2 if plastic else 4.9), layout="constrained")
         grid = figure.subplots(2 if plastic else 1, 2, squeeze=False)
         figure.suptitle(heading(result.joint, "along the load's path"), x=0.01, ha="left")
-        load = _load(rows, units)
+        load = load_of(rows, units)
         _draw_travel(grid[0, 0], result, rows, load, units)
         _draw_peaks(grid[0, 1], rows, load, units)
         if plastic:
@@ -99,7 +99,7 @@ class Quantity(NamedTuple):
     key: str
 
 
-def _load(rows: Sequence[Row], units: str) -> Quantity:
+def load_of(rows: Sequence[Row], units: str) -> Quantity:
     """Return the load by which a path is told: the force, or where none acts the first that does."""
     key = next((key for key in QUANTITIES if any(row[column_of(key)] for row in rows)), "force")
     factor, shown = shown_unit(QUANTITIES[key], units)

@@ -90,7 +90,7 @@ class Bars:
             for step, _ in parted(self, State.virgin(self.problem), fresh(), np.inf):
                 found.append((100.0 * step.share, -float(step.state.unknowns[-1]), step.state))
         except ConvergenceError as error:
-            assert str(error).startswith("limit load")  # noqa: PT017
+            assert str(error).startswith("limit load")
         return found
 
 
