@@ -36,6 +36,7 @@ if TYPE_CHECKING:
     from fejoint.mechanics.as_built import compare as compare
     from fejoint.mechanics.driver import Result as Result
     from fejoint.mechanics.driver import solve as solve
+    from fejoint.show.cohesive_plots import parting_figure as parting_figure
     from fejoint.show.drawing import section_figure as section_figure
     from fejoint.show.files import write_run as write_run
     from fejoint.show.mesh import mesh_figure as mesh_figure
@@ -51,6 +52,8 @@ if TYPE_CHECKING:
     from fejoint.show.space.view import stress_view as stress_view
     from fejoint.show.space.view import view_png as view_png
     from fejoint.show.strength_plots import strength_figure as strength_figure
+    from fejoint.strength.cohesive import CohesiveLoad as CohesiveLoad
+    from fejoint.strength.cohesive import cohesive_load as cohesive_load
     from fejoint.strength.fracture import disbond_load as disbond_load
     from fejoint.strength.fracture import load_against_length as load_against_length
     from fejoint.strength.predict import Strength as Strength
@@ -65,6 +68,7 @@ _HOME = {
     "Adherend": "fejoint.joint.geometry",
     "Adhesive": "fejoint.joint.materials",
     "Analysis": "fejoint.joint.description",
+    "CohesiveLoad": "fejoint.strength.cohesive",
     "Comparison": "fejoint.mechanics.as_built",
     "ConvergenceError": "fejoint.errors",
     "Disbond": "fejoint.joint.disbond",
@@ -87,6 +91,7 @@ _HOME = {
     "TheoryError": "fejoint.errors",
     "bondline_figure": "fejoint.show.plots",
     "bondline_steps_figure": "fejoint.show.path_plots",
+    "cohesive_load": "fejoint.strength.cohesive",
     "compare": "fejoint.mechanics.as_built",
     "disbond_load": "fejoint.strength.fracture",
     "edge_moment_figure": "fejoint.show.path_plots",
@@ -94,6 +99,7 @@ _HOME = {
     "load_against_length": "fejoint.strength.fracture",
     "load_band": "fejoint.study.scatter",
     "mesh_figure": "fejoint.show.mesh",
+    "parting_figure": "fejoint.show.cohesive_plots",
     "path_figure": "fejoint.show.path_plots",
     "plastic_zone_figure": "fejoint.show.path_plots",
     "read_run": "fejoint.show.reading",

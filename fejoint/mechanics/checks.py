@@ -26,6 +26,7 @@ __all__ = [
     "buckling_checks",
     "discretisation_error",
     "jump_check",
+    "parted_error",
     "peak_difference",
     "solution_checks",
     "stress_floor",
@@ -197,6 +198,27 @@ def discretisation_error(fine: list[Bondline], coarse: list[Bondline], thickness
         found = [peak_difference(a, b, name, thickness) for a, b in zip(fine, coarse, strict=True)]
         # What counts is the joint's peak: a bondline that carries little need not be known as well as that.
         errors[key] = max(difference for difference, _ in found) / SETTLING / max(floor, *(scale for _, scale in found))
+    return errors
+
+
+# Of a layer that parts it is over 2^2 - 1: where the damage ends lies between nodes, which leaves order 2.
+PARTED_SETTLING = 3.0
+
+
+def parted_error(fine: list[Bondline], coarse: list[Bondline]) -> dict[str, float]:
+    """Return the estimated error of the shear and peel of a cohesive layer, as `discretisation_error`, but along all of it.
+
+    Its peaks are its strengths, on any mesh; what a mesh decides is where they stand. So it is the root mean square of the
+    difference of two meshes' curves over the whole length, as a share of the largest traction of any kind.
+    """
+    errors = {}
+    scale = max(abs(b.middle.largest(name).value) for b in fine for name in ("shear", "peel"))
+    for key, name in (("peak_shear", "shear"), ("peak_peel", "peel")):
+        found = []
+        for a, b in zip(fine, coarse, strict=True):
+            x = np.linspace(a.x[0], a.x[-1], 2001)
+            found.append(float(np.sqrt(np.mean((a.middle.at(x, name) - b.middle.at(x, name)) ** 2))))
+        errors[key] = max(found) / PARTED_SETTLING / max(scale, 1e-300)
     return errors
 
 

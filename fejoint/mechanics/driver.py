@@ -14,7 +14,7 @@ from fejoint.bondline.curves import Bondline
 from fejoint.errors import JointError
 from fejoint.joint.description import Joint
 from fejoint.mechanics.cautions import cautions
-from fejoint.mechanics.checks import Check, discretisation_error, solution_checks, stress_floor
+from fejoint.mechanics.checks import Check, discretisation_error, parted_error, solution_checks, stress_floor
 from fejoint.mechanics.discretisation import Discretisation, discretise
 from fejoint.mechanics.linear import Pattern, Solution, assemble, laws_of, pattern_of, solve_linear
 from fejoint.mechanics.load_path import adherend_sections, bond_forces
@@ -198,8 +198,8 @@ def _along_the_path(
     error = dict.fromkeys(("peak_shear", "peak_peel"), float("nan"))
     coarse = follow_path(joint, *meshed(density / 2), say, None, (), until, curves_of_last_only=True)
     if not coarse.limit:
-        thickness = joint.geometry.bondline_thickness
-        error = discretisation_error(compared.bondlines, coarse.results[-1].bondlines, thickness, floor)
+        pair, thickness = (compared.bondlines, coarse.results[-1].bondlines), joint.geometry.bondline_thickness
+        error = parted_error(*pair) if joint.analysis.cohesive else discretisation_error(*pair, thickness, floor)
     checks = [
         *last.checks,
         Check("load_reached", 0.0 if not limit else 1.0 - done[1], 0.0, "share of the last load step that could not be reached"),

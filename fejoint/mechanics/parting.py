@@ -10,7 +10,11 @@ load is a result, with whichever sign.
 The pace of such a path: `length` is the progress of the next increment, the most
 that any place may come nearer to failure (1 is the whole way); `travel` the share of the load
 gained by the last one; `ease` the largest share of the step so far; `velocity` the last
-change of the unknowns; `slopes` the share by progress of the last increment, and that progress.
+change of the unknowns; `slopes` how the share goes with the progress from here on, and the progress of the last increment.
+
+Up to the largest load a short look ahead at the end of every increment says whether the load still
+rises there. Where it does not, the largest load lies within the increment, which is
+then cut until that load is known.
 """
 
 from __future__ import annotations
@@ -33,12 +37,13 @@ Floats = NDArray[np.float64]
 
 FIRST, LONGEST = 0.1, 0.25  # shares of a step while nothing is damaged
 PROGRESS, MOST, LEAST = 0.1, 0.35, 1e-3  # of the places in the process zone in one increment: the first, the most, the least
-EASY, HARD = 5, 9  # iterations: fewer make the next increment longer, more make it shorter
+EASY, HARD = 3, 8  # iterations: fewer make the next increment longer, more make it shorter
 TRIES = 14
 PASSED = 0.98  # share of the largest load below which it counts as passed
 GONE = 0.2  # share of the largest load at which the joint counts as parted
 # How far the largest load may lie above that of the nearest increments, as a share of it; and the least progress for that.
-KNOWN, FINEST = 5e-4, 0.01
+KNOWN, FINEST = 5e-4, 0.005
+AHEAD = 1e-4  # progress of a look ahead, the mean of its places
 MOST_INCREMENTS = 500
 LOADED = 0.7  # of the largest onset: where nothing is damaged yet these places are given
 
@@ -180,9 +185,12 @@ def _by_load(stretch: Stretch, state: State, pace: Pace, end: float, most: float
             residual, length = error.residual, (share - pace.share) / 3
             continue
         farthest = _farthest(stretch.problem, state, found.state)
-        if farthest <= 1.2 * MOST:
+        if farthest > 1.2 * MOST:
+            length = (share - pace.share) * max(0.1, 0.7 * MOST / farthest)
+        elif stretch.loads_alone and not _climbs(stretch, found):
+            length = (share - pace.share) / 3
+        else:
             return found, _next(pace, x, found, share, max(farthest, LEAST), PROGRESS)
-        length = (share - pace.share) * max(0.1, 0.7 * MOST / farthest)
     raise _stuck(stretch, pace, residual)
 
 
@@ -217,43 +225,62 @@ def _by_progress(stretch: Stretch, state: State, pace: Pace, end: float, zone: _
         except ConvergenceError as error:
             residual, progress = error.residual, progress / 2
             continue
-        if found.share >= end:  # just there: once more, at the load itself
-            part = (end - pace.share) / (found.share - pace.share)
-            try:
-                found = stretch.at(state, end, x + part * (found.state.unknowns - x))
-            except ConvergenceError as error:
-                residual, progress = error.residual, progress / 2
-                continue
-            return found, _next(pace, x, found, end, progress)
         if _farthest(stretch.problem, state, found.state) > 2 * MOST:
             progress /= 2
             continue
-        finer = _finer(pace, found.share, progress)
-        if finer < progress:
-            progress = finer
+        rises = pace.slopes[0] > 0 and max(found.share, pace.share) >= PASSED * pace.ease
+        slope = _look_ahead(stretch, found) if rises and found.share > pace.share else -1.0
+        if rises and slope <= 0 and progress > FINEST:
+            # While the load rises ever less it is, in this increment, at most what it would be if it rose as at its start.
+            most = pace.share + pace.slopes[0] * progress
+            if most - max(found.share, pace.share) > KNOWN * abs(pace.ease):
+                progress = max(FINEST, progress / 3)
+                continue
+        if found.share < end:
+            return found, _next(pace, x, found, found.share, progress, slope=slope)
+        # Just there: once more, at the load itself, where the falling branch has an equilibrium, too.
+        part = (end - pace.share) / (found.share - pace.share)
+        try:
+            found = stretch.at(state, end, x + part * (found.state.unknowns - x))
+        except ConvergenceError as error:
+            residual, progress = error.residual, progress / 2
             continue
-        return found, _next(pace, x, found, found.share, progress)
+        if not rises or _climbs(stretch, found):
+            return found, _next(pace, x, found, end, progress)
+        progress /= 2
     raise _stuck(stretch, pace, residual)
 
 
-def _finer(pace: Pace, share: float, progress: float) -> float:
-    """Return the progress that an increment should have had: less than it has where it strides too far over the largest load.
+def _climbs(stretch: Stretch, found: Equilibrium) -> bool:
+    """Return whether the load still rises behind an increment: what is not damaged does so."""
+    histories = (found.state.history[interface.name] for interface in stretch.problem.body.interfaces)
+    return not any((damage > 0).any() for _, damage in histories) or _look_ahead(stretch, found) > 0
 
-    The load against the progress is taken as a parabola through the last three increments' ends.
+
+def _look_ahead(stretch: Stretch, found: Equilibrium) -> float:
+    """Return how the share goes with the progress behind an increment: by a very short one, which is not kept."""
+    zone = _zone(stretch.problem, found.state)
+    try:
+        beyond = stretch.at(found.state, found.share, found.state.unknowns, AHEAD, zone.along)
+    except ConvergenceError:
+        return -1.0
+    return (beyond.share - found.share) / max(_farthest(stretch.problem, found.state, beyond.state), 1e-12)
+
+
+def _next(
+    pace: Pace,
+    x: Floats,
+    found: Equilibrium,
+    share: float,
+    progress: float,
+    length: float | None = None,
+    slope: float | None = None,
+) -> Pace:
+    """Return the pace after an increment that came to rest.
+
+    `length` is that of the next one, where it is no question of ease; `slope` the share by progress from here on, where known.
     """
-    slope, before = pace.slopes
-    now = (share - pace.share) / progress
-    bend = 2 * (slope - now) / (before + progress)
-    passed = bend > 0 and now + bend * progress / 2 > 0 > now - bend * progress / 2
-    if not passed or max(share, pace.share) < pace.ease * (1 - KNOWN) or progress <= FINEST:
-        return progress
-    known = float(np.sqrt(8 * KNOWN * abs(pace.ease) / bend))
-    return progress if known >= progress else max(FINEST, min(known, progress / 2))
-
-
-def _next(pace: Pace, x: Floats, found: Equilibrium, share: float, progress: float, length: float | None = None) -> Pace:
-    """Return the pace after an increment that came to rest; `length` is that of the next one, where it is no question of ease."""
-    hurry = 1.5 if found.iterations <= EASY else 1.0 if found.iterations < HARD else 0.7
+    hurry = 2.0 if found.iterations <= EASY else 1.4 if found.iterations < HARD else 0.7
     gained = share - pace.share
     return Pace(
         number=pace.number + 1,
@@ -263,7 +290,7 @@ def _next(pace: Pace, x: Floats, found: Equilibrium, share: float, progress: flo
         travel=gained,
         ease=max(pace.ease, share),
         velocity=found.state.unknowns - x,
-        slopes=(gained / progress, progress),
+        slopes=(gained / progress if slope is None else slope, progress),
     )
 
 

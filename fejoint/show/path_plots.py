@@ -72,7 +72,7 @@ def path_figure(result: Outcome, units: str = "mm") -> Figure:
         figure = Figure(figsize=(10, 8.2 if plastic else 4.9), layout="constrained")
         grid = figure.subplots(2 if plastic else 1, 2, squeeze=False)
         figure.suptitle(heading(result.joint, "along the load's path"), x=0.01, ha="left")
-        load = _load(rows, units)
+        load = load_of(rows, units)
         _draw_travel(grid[0, 0], result, rows, load, units)
         _draw_peaks(grid[0, 1], rows, load, units)
         if plastic:
@@ -99,7 +99,7 @@ class Quantity(NamedTuple):
     key: str
 
 
-def _load(rows: Sequence[Row], units: str) -> Quantity:
+def load_of(rows: Sequence[Row], units: str) -> Quantity:
     """Return the load by which a path is told: the force, or where none acts the first that does."""
     key = next((key for key in QUANTITIES if any(row[column_of(key)] for row in rows)), "force")
     factor, shown = shown_unit(QUANTITIES[key], units)
@@ -129,9 +129,10 @@ def _draw_travel(axes: Axes, result: Outcome, rows: Sequence[Row], load: Quantit
     axes.set_ylabel(load.label)
     ends = step_ends(rows)
     _ring(axes, x, load.values, ends, "end of a load step")
-    for i in [*ends, len(rows) - 1]:
+    last = result.number - 1  # the last increment, or where a layer has parted that of the largest load
+    for i in [*ends, last]:
         note = axes.annotate(
-            f"{'limit load of' if i == len(rows) - 1 and result.limit else 'end of'} {rows[i]['step']}",
+            f"{'limit load of' if i == last and result.limit else 'end of'} {rows[i]['step']}",
             (x[i], load.values[i]),
             xytext=(0, 0),
             textcoords="offset points",
@@ -457,7 +458,7 @@ def bondline_steps_figure(result: Outcome, numbers: Sequence[int] | None = None,
 
 
 def increment_of(result: Outcome, number: int | None = None) -> Outcome:
-    """Return an increment on a load's path by its number, or the last one.
+    """Return an increment on a load's path by its number, or the result's own: the last, or that of the largest load.
 
     Raises
     ------
@@ -466,7 +467,7 @@ def increment_of(result: Outcome, number: int | None = None) -> Outcome:
     """
     count = len(_rows(result))
     if number is None:
-        return result.path[-1] if result.path else result
+        return result.path[result.number - 1] if result.path else result
     if not 1 <= number <= count:
         raise JointError(f"step = {number}: must be the number of an increment, 1 to {count}.")
     return result.path[number - 1]

@@ -56,6 +56,8 @@ class CohesiveLoad:
         Share by which a mesh of half the density has another peak; NaN where it was not asked for.
     elongation, load, cracked : (n,) arrays
         Along the path from nothing on: mm; N, or where no force acts the load factor; mm.
+    lost : (n, 2) array, N mm
+        Work lost in opening and in sliding up to there, over the width.
     warnings : list of str
     """
 
@@ -73,6 +75,7 @@ class CohesiveLoad:
     elongation: Floats
     load: Floats
     cracked: Floats
+    lost: Floats
     warnings: list[str]
 
 
@@ -142,14 +145,16 @@ def _peak(
         analysis=joint.analysis.replace(out_of_plane=joint.out_of_plane),
     )
     steps, parted, why = len(scaled.load.path()), False, ""
-    shares, elongation, cracked = [0.0], [0.0], [0.0]
+    shares, elongation, cracked, lost = [0.0], [0.0], [0.0], [(0.0, 0.0)]
     top: Deformed | None = None
     try:
         for now in follow_parting(scaled, problem, None, say, (steps - 1, np.inf)):
             on_the_way = now.pace.step < steps - 1
             shares.append(0.0 if on_the_way else now.pace.share)
             elongation.append(now.elongation)
-            cracked.append(sum(crack_of(i, now.state.history[i.name]).parted for i in problem.body.interfaces))
+            cracks = [crack_of(i, now.state.history[i.name]) for i in problem.body.interfaces]
+            cracked.append(sum(crack.parted for crack in cracks))
+            lost.append((sum(crack.lost_1 for crack in cracks), sum(crack.lost_2 for crack in cracks)))
             if top is None or on_the_way or now.pace.share > top.pace.share:
                 top = now
             elif up_to_the_peak and now.pace.share < 0.98 * top.pace.share:
@@ -178,6 +183,7 @@ def _peak(
         elongation=np.array(elongation),
         load=scale * np.array(shares) * (joint.load.force or 1.0),
         cracked=np.array(cracked),
+        lost=joint.geometry.width * np.array(lost),
         warnings=_warnings(joint, elements, interface, why),
     )
 

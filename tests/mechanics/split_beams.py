@@ -80,8 +80,13 @@ class Pulled:
 
     loads_alone, name = True, "load"
 
-    def __init__(self, split: Split) -> None:
+    def __init__(self, split: Split, body: Body | None = None) -> None:
         self.split = split
+        if body is not None:  # of another making, without interfaces
+            self.d = body.discretisation
+            self.problem = Problem(body, self._pattern(body))
+            self.start = State.virgin(self.problem)
+            return
         d = self.d = split.mesh()
         lower, upper = d.line("bondline 1 lower"), d.line("bondline 1 upper")
         x = d.points[lower, 0]
@@ -95,6 +100,12 @@ class Pulled:
         history, damage = self.interface.start()
         damage[self.interface.x[:, 1] < split.crack] = 1.0
         self.start = replace(state, history={**state.history, "bondline 1": (history, damage)})
+
+    def pulled_by_one(self) -> float:
+        """Return the travel of the load's points under a small load, over it."""
+        small = 1e-3
+        found = self.at(self.start, small, self.start.unknowns)
+        return float(found.state.unknowns[-1]) / small
 
     def _node(self, x: float, y: float) -> int:
         return int(np.argmin(np.hypot(self.d.points[:, 0] - x, self.d.points[:, 1] - y)))
