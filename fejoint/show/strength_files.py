@@ -12,6 +12,7 @@ from fejoint.errors import SetupError
 from fejoint.joint.description import Joint
 from fejoint.show.files import csv_text, joint_as_understood, versions
 from fejoint.strength.capacity import Capacity
+from fejoint.strength.cohesive import CohesiveLoad
 from fejoint.strength.margins import Margin
 from fejoint.strength.predict import ROUTES, Strength
 
@@ -25,7 +26,7 @@ MARKED = ("from memory", "typical")
 
 # What the file holds, as what is made of it reads it: texts, numbers, numbers where one is known, one of some words.
 ANY = "*"
-LEFT_OUT = ("band",)  # where none was asked for
+LEFT_OUT = ("band", "cohesive")  # where none was asked for, or could be
 
 
 class Number:
@@ -75,6 +76,13 @@ SHAPE = {
     "versions": {ANY: str},
     "joint": dict,
     "band": _BAND,
+    "cohesive": {
+        **dict.fromkeys(("force_N", "factor", "x_mm", "shear_share_of_work", "process_zone_mm"), Known),
+        **dict.fromkeys(("crack_mm", "mesh_difference"), Known),
+        **dict.fromkeys(("bondline", "elements_in_zone"), int),
+        **dict.fromkeys(("elongation_mm", "load_N", "crack_lengths_mm"), [Number]),
+        "warnings": [str],
+    },
 }
 
 
@@ -93,6 +101,7 @@ def strength_data(strength: Strength) -> dict[str, Any]:
         "overlap_over_zone": _known(strength.advice.ratio),
         "zone_mm": _known(strength.advice.zone),
         "criteria": [_capacity(capacity) for capacity in strength.capacities],
+        **({} if strength.cohesive is None else {"cohesive": _zone(strength.cohesive)}),
         "point_distance_mm": strength.distance,
         "averaging_length_mm": strength.length,
         "mesh_density": strength.density,
@@ -217,6 +226,24 @@ def _capacity(c: Capacity) -> dict[str, Any]:
         "reason": c.reason,
         "bias": c.bias,
         "source": c.source,
+    }
+
+
+def _zone(c: CohesiveLoad) -> dict[str, Any]:
+    return {
+        "force_N": _known(c.force),
+        "factor": _known(c.load_factor),
+        "bondline": c.bondline,
+        "x_mm": _known(c.x),
+        "shear_share_of_work": _known(c.mode_2_share),
+        "process_zone_mm": _known(c.process_zone),
+        "elements_in_zone": int(c.elements_in_zone),
+        "crack_mm": _known(c.crack),
+        "mesh_difference": _known(c.mesh_difference),
+        "elongation_mm": [float(v) for v in c.elongation],
+        "load_N": [float(v) for v in c.load],
+        "crack_lengths_mm": [float(v) for v in c.cracked],
+        "warnings": list(c.warnings),
     }
 
 

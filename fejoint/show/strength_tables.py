@@ -10,7 +10,7 @@ from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from fejoint.show.strength_words import answer, force, named, share
+from fejoint.show.strength_words import answer, force, named, share, zone_in_words
 from fejoint.units import display
 
 __all__ = [
@@ -48,6 +48,8 @@ def strength_report(data: Mapping[str, Any], system: str = "mm") -> RenderableTy
     parts += [Text(f"Warning: {text}", style="bold") for text in data["warnings"]]
     parts += [margins_table(data, system), Text(knockdowns_in_words(data)), Text("")]
     parts.append(criteria_table(data, system))
+    if data.get("cohesive"):
+        parts += [Text(zone_in_words(data["cohesive"], system)), Text("")]
     if data.get("band"):
         from fejoint.show.strength_band import band_in_words
 

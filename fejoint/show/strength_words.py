@@ -7,7 +7,7 @@ from typing import Any
 
 from fejoint.units import display
 
-__all__ = ["answer", "force", "in_short", "named", "share", "verdict"]
+__all__ = ["answer", "force", "in_short", "named", "share", "verdict", "zone_in_words"]
 
 
 def verdict(data: Mapping[str, Any], system: str = "mm") -> str:
@@ -36,6 +36,22 @@ def answer(data: Mapping[str, Any], system: str = "mm") -> str:
     if not data["believed"]:
         return f"{first} Of the bond: {data['why']}."
     return f"{first} For the bond, believe {named(data, data['believed'])}: {data['why']}."
+
+
+def zone_in_words(zone: Mapping[str, Any], system: str = "mm") -> str:
+    """Return how a cohesive layer parts, in one sentence or two."""
+    crack, process = zone["crack_mm"] or 0.0, zone["process_zone_mm"] or 0.0
+    share_of_shear = zone["shear_share_of_work"]
+    mix = "" if share_of_shear is None else f", {100 * share_of_shear:.0f} % of the work lost there in shear, the rest in opening"
+    mesh = zone["mesh_difference"]
+    off = "" if mesh is None else f" A mesh of half the density has a largest load that is {100 * abs(mesh):.2g} % off."
+    said = "".join(f" {text.rstrip('.').capitalize()}." for text in zone["warnings"])
+    first = f"x = {display(zone['x_mm'] or 0.0, 'mm', system)} of bondline {zone['bondline']}"
+    damaged = f"{display(process, 'mm', system)} are damaged there ({zone['elements_in_zone']} elements)"
+    return (
+        f"Cohesive zone: the layer parts first at {first}{mix}; at the largest load {damaged} and "
+        f"{display(crack, 'mm', system)} are parted.{off}{said}"
+    )
 
 
 def named(data: Mapping[str, Any], key: str) -> str:

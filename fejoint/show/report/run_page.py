@@ -258,13 +258,14 @@ def _strength_words(strength: Mapping[str, Any], units: str) -> dict[str, Any]:
         limits_in_words,
         marks_in_words,
     )
-    from fejoint.show.strength_words import answer
+    from fejoint.show.strength_words import answer, zone_in_words
 
     return {
         "answer": answer(strength, units),
         "holds": (strength["governing"]["margin"] or 0.0) >= 0,
         "knockdowns": knockdowns_in_words(strength),
         "limits": f"{limits_in_words(strength, units)} {distances_in_words(strength, units)}",
+        "zone": zone_in_words(strength["cohesive"], units) if strength.get("cohesive") else "",
         "band": band_in_words(strength["band"], units) if strength.get("band") else "",
         "marks": marks_in_words(strength),
         "left_out": left_out_in_words(strength),
