@@ -34,7 +34,7 @@ class Mutation:
 
 
 LINEAR, RECOVERY = "fejoint/mechanics/linear.py", "fejoint/mechanics/recovery.py"
-FORMS = "fejoint/bondline/closed_form"
+FORMS, STRENGTH = "fejoint/bondline/closed_form", "fejoint/strength"
 MEET = "tests/scenarios/test_theories_meet_fe.py"
 RELEASE, FRACTURE = "tests/mechanics/test_energy_release.py", "tests/strength/test_fracture.py"
 
@@ -130,6 +130,48 @@ MUTATIONS = (
         '"turn gripped"] = middle - float(height)',
         '"turn gripped"] = float(height) - middle',
         "tests/mechanics/test_families_physics.py",
+    ),
+    Mutation(
+        "knockdowns left out of the load borne",
+        f"{STRENGTH}/margins.py",
+        "force=left * capacity.force,",
+        "force=capacity.force,",
+        "tests/strength/test_margins.py",
+    ),
+    Mutation(
+        "peel that closes counts as peel that opens",
+        f"{STRENGTH}/criteria.py",
+        'lambda shear, peel, axial, limit: np.maximum(peel, 0.0) / limit["tensile"],',
+        'lambda shear, peel, axial, limit: np.abs(peel) / limit["tensile"],',
+        "tests/strength/test_criteria.py",
+    ),
+    Mutation(
+        "a point's distance from the middle of the overlap",
+        f"{STRENGTH}/criteria.py",
+        "x = np.clip([line.left + inside, line.right - inside], first, last)",
+        "x = np.clip([(first + last) / 2 - inside, (first + last) / 2 + inside], first, last)",
+        "tests/strength/test_criteria.py",
+    ),
+    Mutation(
+        "a plastic hinge without its moment",
+        f"{STRENGTH}/adherends.py",
+        "return abs(section.axial / full) ** 2 + 4 * abs(section.moment or 0.0) / (full * section.thickness)",
+        "return abs(section.axial / full) ** 2",
+        "tests/strength/test_adherends.py",
+    ),
+    Mutation(
+        "a long overlap's end without the sideways force",
+        f"{STRENGTH}/long_overlap.py",
+        'sideways = (section.moment or 0.0) * (-1 if section.adherend == "lower" else 1), section.shear or 0.0',
+        'sideways = (section.moment or 0.0) * (-1 if section.adherend == "lower" else 1), 0.0',
+        "tests/strength/test_long_overlap.py",
+    ),
+    Mutation(
+        "mismatch with the other sign where an end parts",
+        f"{STRENGTH}/long_overlap.py",
+        "locked = loaded * other / whole * mismatch",
+        "locked = -loaded * other / whole * mismatch",
+        "tests/strength/test_long_overlap.py",
     ),
     Mutation(
         "Goland-Reissner's overlap not eight times as stiff",

@@ -111,6 +111,8 @@ class Field:
         return np.asarray(values[i] + t * (values[i + 1] - values[i]))
 
     def _place(self, share: float) -> tuple[int, float]:
+        if len(self.shares) == 1:  # the path ended before any load acted
+            return -1, 0.0
         i = int(np.clip(np.searchsorted(self.shares, share, side="right") - 1, 0, len(self.shares) - 2))
         return i, float((share - self.shares[i]) / (self.shares[i + 1] - self.shares[i]))
 

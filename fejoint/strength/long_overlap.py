@@ -118,16 +118,24 @@ def _balanced(made: Capacity, field: Field) -> Capacity:
     assert adhesive.toughness_mode_1 is not None and adhesive.toughness_mode_2 is not None
     modulus, (e_layer, g_layer) = axial_modulus(lower.material), _layer(field.joint)
 
-    def index(section: AdherendSection) -> float:
-        # A moment that opens bends the adherend away from the other; a sideways force on either's face lifts the upper
-        # or pulls the lower down.
-        opens, sideways = (section.moment or 0.0) * (-1 if section.adherend == "lower" else 1), section.shear or 0.0
-        rates = krenk.long_overlap(section.axial, opens, sideways, modulus, lower.thickness, e_layer, g_layer)
+    ta, length = field.joint.geometry.bondline_thickness, field.joint.geometry.length
+
+    def opens(section: AdherendSection) -> float:
+        # A moment that opens bends the adherend away from the other.
+        return (section.moment or 0.0) * (-1 if section.adherend == "lower" else 1)
+
+    def index(section: AdherendSection, entering: list[AdherendSection]) -> float:
+        # A sideways force on either's face lifts the upper or pulls the lower down. Along a path it is known in the axes of
+        # space alone; in those of the overlap, which turns, it is what balances the moments, P (t + ta) = M + M + V l.
+        sideways = section.shear or 0.0
+        if not field.endless and len(entering) == 2:
+            sideways = (section.axial * (lower.thickness + ta) - sum(map(opens, entering))) / length
+        rates = krenk.long_overlap(section.axial, opens(section), sideways, modulus, lower.thickness, e_layer, g_layer)
         return growth_index(*rates, adhesive)
 
     def worst(share: float) -> tuple[float, AdherendSection]:
         entering = [s for s in field.sections_at(share) if s.place == "overlap"]
-        found = [index(section) for section in entering]
+        found = [index(section, entering) for section in entering]
         best = foremost(found)
         return found[best], entering[best]
 

@@ -230,6 +230,13 @@ def test_a_path_that_ended_before_gives_the_reason():
     assert found.reason == "not met where the load's path ended: the load reached its limit"
 
 
+def test_a_path_that_ended_before_any_load_acted():
+    """While it cools, say: one share, 0. A limit met there leaves no load; one that is not has the reason."""
+    small, large = (by(stress_capacities(along_a_path((0.0,), (size,)), 0.2, 0.8), "shear-peak") for size in (0.1, 100.0))
+    assert small.reason.endswith("the load reached its limit")
+    assert large.factor == 0.0
+
+
 def test_failure_strain_is_met_where_the_layer_has_flowed():
     """Strain 0, 0.04, 0.16 at shares 0, 1, 2, failure at 0.1: by hand share 1.5, at the place of the largest."""
     joint = single(adhesive_model="plastic")

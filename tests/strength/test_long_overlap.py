@@ -7,6 +7,7 @@ ta tau^2/(2 G) is its toughness, and on a long overlap any other law does at the
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -214,6 +215,23 @@ def test_a_short_disbond_grows_at_the_load_of_the_end(solved):
     joint = single(overlap=25.0)
     grown = disbond_load(joint, Disbond(length=0.6))
     assert long_overlap_capacity(solved(joint)).force == pytest.approx(grown.force, rel=0.03)
+
+
+def test_along_a_path_the_sideways_force_is_that_across_the_turned_overlap():
+    """P (t + ta) = 2 M + V l of the overlap, by hand; without rotation the edge's own force is the same (moments of a lap).
+
+    So a path whose edge carries no force across in space, for it turns, bears what a straight lap with that force does.
+    """
+    moment, force = 60.0, (100.0 * 1.8 - 2 * 60.0) / 12.5
+    straight, turned = edge(moment, shear=force), edge(moment)
+    turned = field(
+        turned.joint, shares=(0.0, 10.0), endless=False, why="end", sections=(turned.sections[0], tenfold(turned.sections[1]))
+    )
+    assert long_overlap_capacity(turned).factor == pytest.approx(long_overlap_capacity(straight).factor, rel=1e-8)
+
+
+def tenfold(sections):
+    return [replace(s, axial=10 * s.axial, shear=10 * s.shear, moment=10 * s.moment) for s in sections]
 
 
 # ---- refusals ----------------------------------------------------------------------------
