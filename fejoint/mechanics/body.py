@@ -129,11 +129,13 @@ class Body:
         force_ca, new = np.zeros(dofs.shape), {}
         stiffness = np.empty((len(dofs), 18, 18)) if tangent else None
         column_ca, row_ca = np.zeros(dofs.shape), np.zeros(dofs.shape)
-        net = width_stiffness = 0.0
+        net = width_stiffness = held = 0.0
         for name, behaviour in self.behaviours.items():
             cells = self._cells(name)
             part = _Part(d, name, displacement, width, history[name])
             core = behaviour.core(environment)
+            if self.interfaces:  # adherends alone may expand freely: what they would ask for if they could not is the scale then
+                held = max(held, float(np.abs(core.of_elastic(np.zeros((1, 4)))).max()) * float(np.sqrt(part.weight.max())))
             measured, shift = part.measured(behaviour)
             updated = core.respond(measured.strain, part.plastic, tangent)
             new[name] = part.advanced(behaviour, updated, shift)
@@ -194,7 +196,7 @@ class Body:
         return Evaluated(
             internal=internal,
             across=net,
-            scale=float(np.abs(force_ca).max()),
+            scale=max(float(np.abs(force_ca).max()), held),
             history=new,
             stiffness_ec=stiffness,
             width_column=summed(column_ca) if tangent and across else None,

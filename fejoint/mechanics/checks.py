@@ -117,7 +117,10 @@ def balances(solution: Solution, carried: Floats) -> list[Check]:
     along, across, turning = (float(v) for v in np.abs(left_over).max(axis=0))
     force = max(abs(joint.line_load), *(abs(v) for end in solution.ends.values() for v in (end.axial, end.lateral)))
     # Scale: the load, or what the bondline transfers to and fro, with a load or without; the last never vanishes.
-    scale = max(force, *(cut.magnitude for cut in cuts.values()), stress_floor(joint) * geometry.bonded_length)
+    floor = stress_floor(joint)
+    if joint.analysis.cohesive:  # a layer that has parted bears nothing: a thousandth of its strength counts as that
+        floor = max(floor, 1e-3 * (joint.adhesive.shear_strength or 0.0))
+    scale = max(force, *(cut.magnitude for cut in cuts.values()), floor * geometry.bonded_length)
     return [
         Check(
             "load_transferred",
