@@ -80,7 +80,7 @@ SHAPE = {
         **dict.fromkeys(("force_N", "factor", "x_mm", "shear_share_of_work", "process_zone_mm"), Known),
         **dict.fromkeys(("crack_mm", "mesh_difference"), Known),
         **dict.fromkeys(("bondline", "elements_in_zone"), int),
-        **dict.fromkeys(("elongation_mm", "load_N", "crack_lengths_mm"), [Number]),
+        **{key: [Number] for key in ("elongation_mm", "load_N", "crack_lengths_mm")},
         "warnings": [str],
     },
 }
