@@ -56,6 +56,8 @@ def strength(
     for name, number, most in (("samples", samples, 4096), ("disbond-lengths", lengths, 200)):
         if number < 0 or number == 1 or number > most:
             raise JointError(f"--{name} {number}: must be 0, or from 2 to {most}.")
+    if least is not None and not -1 <= least <= 1e6:
+        raise JointError(f"--require-margin {least:g}: must be a number from -1 to 1e6.")
     if lengths and out is None:
         raise JointError("--disbond-lengths writes disbond.csv and disbond.png: give a folder, --out DIR.")
     joint, text = read_joint(file, changes, materials)

@@ -103,6 +103,11 @@ def _advice(of: Mapping[str, Capacity], length: float, beyond: bool) -> Advice:
             return Advice(
                 _yielding(of, plateau), ratio, zone, f"{size}: it gives way as a whole; peaks of elastic stress do not decide"
             )
+        lag = of.get("elastic-plastic")
+        if lag and lag.factor < min(plateau.factor, end.factor):
+            return Advice(
+                lag, ratio, zone, f"{size}; a layer that breaks at its failure_shear_strain bears less than either limit"
+            )
         if ratio > LONG:
             return Advice(end, ratio, zone, f"{size}: it parts from its end, and toughness decides; strength hardly counts")
         least = min((plateau, end), key=lambda c: c.factor)
@@ -134,7 +139,7 @@ def _advice(of: Mapping[str, Capacity], length: float, beyond: bool) -> Advice:
     least = min(known, key=lambda c: c.factor)
     if least is point:
         why = (
-            "strength or toughness is missing to tell how far the stress peaks count; a point at an untested distance is a guess"
+            "no limit analysis and no energy tell here how far stress peaks count; a point at an untested distance is a guess"
         )
     else:
         why = "the least of what can run; it is an upper bound, since what is missing could only lower it"

@@ -32,6 +32,8 @@ ROUTES = ("stress", "plateau", "energy", "cohesive", "adherend")
 # A load path is followed this much beyond the largest load that any criterion of linear elasticity asks for, and no farther
 # than this beyond the rupture of an adherend. Joints that straighten bear more than linear elasticity says.
 BEYOND = 1.2
+# Curves of the interfaces begin this many bondline thicknesses inside the corners.
+CLEAR = 0.5
 # A bond has yielded as a whole where all but this share of its mid-line has not.
 YIELDED_ALONG = 0.99
 
@@ -179,6 +181,11 @@ def strength_of(
     for key, value in (("point_distance", distance), ("averaging_length", length)):
         if value > shortest:
             raise JointError(f'strength.{key} = "{value:g} mm": must be at most the overlap\'s {shortest:g} mm; shorten it.')
+    if rules.failure_at == "interface" and distance < CLEAR * thickness:
+        raise JointError(
+            f'strength.point_distance = "{distance:g} mm": at an interface it must be at least {CLEAR * thickness:g} mm (half the '
+            "bondline's thickness), since the stress nearer to the corner is singular; lengthen it."
+        )
     if rules.disbond is not None:  # before anything is solved
         try:
             checked(rules.disbond, joint)

@@ -236,7 +236,7 @@ WRONG = [
         ["analysis.adherend_plasticity=true", "joint.lower.material={elastic_modulus='70 GPa', poisson_ratio=0.3}"],
         "joint.lower.material.tensile_yield is missing: needed because analysis.adherend_plasticity = true",
     ),
-    (["analysis.adhesive_model=cohesive"], 'analysis.adhesive_model = "cohesive": must be "elastic" or "plastic"'),
+    (["analysis.adhesive_model=rubber"], 'analysis.adhesive_model = "rubber": must be "elastic", "plastic" or "cohesive"'),
     (["adhesive.yield_surface=cone"], 'adhesive.compression_ratio is missing: yield_surface = "cone" needs it'),
     (["adhesive.yield_surface=tresca"], 'adhesive.yield_surface = "tresca": must be "von-mises", "cone" or "paraboloid"'),
     (["adhesive.compression_ratio=0.9"], "adhesive.compression_ratio = 0.9: must be at least 1"),

@@ -365,7 +365,7 @@ def _tables(run: Run, joint: Joint, comparison: Comparison | None, units: str) -
         "joint": Part([run_tables.key_table("Dimensions", [key for key in keys if key.key == "title"] + of("joint."))]),
         "materials": _attempt(lambda: run_tables.material_tables(joint, units, predicted), "the tables of materials"),
         "strength": _attempt(lambda: _strength_tables(run, units), "the tables of strength"),
-        "rules": Part([run_tables.key_table("What the prediction of strength was told", of("strength."))]),
+        "rules": Part([run_tables.key_table("What a prediction of strength is told", of("strength."))]),
         "loads": Part([run_tables.key_table("Loads and ends", of("load."))]),
         "analysis": Part([run_tables.key_table("How it was analysed", of("analysis."))]),
         # Peaks, load shares and adherends, as the command prints them.
