@@ -291,6 +291,34 @@ MUTATIONS = (
         "leans = False",
         "tests/mechanics/test_newton.py",
     ),
+    Mutation(
+        "plateau of a traction law without its area",
+        "fejoint/mechanics/separation.py",
+        "(toughness / energy + plateau) / (1 + plateau))",
+        "toughness / energy)",
+        "tests/mechanics/test_separation.py",
+    ),
+    Mutation(
+        "damage that heals",
+        "fejoint/mechanics/separation.py",
+        "now = np.maximum(damage, asked)",
+        "now = asked",
+        "tests/mechanics/test_separation.py",
+    ),
+    Mutation(
+        "shear of an interface without the layer's lever arm",
+        "fejoint/mechanics/interface.py",
+        "d_by[:, :, 0] + h * g_by[:, :, 1]], axis=2)\n",
+        "d_by[:, :, 0]], axis=2)\n",
+        "tests/mechanics/test_interface.py",
+    ),
+    Mutation(
+        "an interface that does not turn with its line",
+        "fejoint/mechanics/interface.py",
+        "by = np.stack([across - along * turn, slid + off * turn], axis=2)",
+        "by = np.stack([across, slid], axis=2)",
+        "tests/mechanics/test_interface.py",
+    ),
 )
 
 
