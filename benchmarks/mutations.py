@@ -335,6 +335,7 @@ MUTATIONS = (
         "tests/mechanics/test_newton.py",
     ),
     Mutation(
+<<<<<<< HEAD
         "crack closure without its mid-side node",
         "fejoint/mechanics/closure.py",
         "return np.asarray(-(self.force * other.jump).sum(axis=0) / (2 * self.length))",
@@ -396,6 +397,34 @@ MUTATIONS = (
         "joined = np.setdiff1d(np.flatnonzero(mesh.f2t[1] >= 0), facets)",
         "joined = np.setdiff1d(np.flatnonzero(mesh.f2t[1] >= 0), [*facets, *facets + 1])",
         "tests/mechanics/test_disbond.py",
+=======
+        "plateau of a traction law without its area",
+        "fejoint/mechanics/separation.py",
+        "(toughness / energy + plateau) / (1 + plateau))",
+        "toughness / energy)",
+        "tests/mechanics/test_separation.py",
+    ),
+    Mutation(
+        "damage that heals",
+        "fejoint/mechanics/separation.py",
+        "now = np.maximum(damage, asked)",
+        "now = asked",
+        "tests/mechanics/test_separation.py",
+    ),
+    Mutation(
+        "shear of an interface without the layer's lever arm",
+        "fejoint/mechanics/interface.py",
+        "d_by[:, :, 0] + h * g_by[:, :, 1]], axis=2)\n",
+        "d_by[:, :, 0]], axis=2)\n",
+        "tests/mechanics/test_interface.py",
+    ),
+    Mutation(
+        "an interface that does not turn with its line",
+        "fejoint/mechanics/interface.py",
+        "by = np.stack([across - along * turn, slid + off * turn], axis=2)",
+        "by = np.stack([across, slid], axis=2)",
+        "tests/mechanics/test_interface.py",
+>>>>>>> cohesive
     ),
 )
 

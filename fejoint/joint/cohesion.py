@@ -4,6 +4,8 @@ A layer far wider than it is thick, between stiff adherends, cannot contract alo
 it: opened, it answers with the constrained modulus E (1 - nu) / ((1 + nu) (1 - 2 nu)).
 Beside a layer of elastic cells in a double cantilever beam that is nearer than the plane
 strain modulus E / (1 - nu^2) (measured: `tests/mechanics/test_interface.py`).
+
+Such a layer has no free strain of its own: temperature and moisture act through the adherends alone.
 """
 
 from __future__ import annotations

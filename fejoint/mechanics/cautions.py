@@ -49,6 +49,11 @@ def _over_range(joint: Joint, bondlines: list[Bondline]) -> list[str]:
     """Return where a strain is larger than its measure is good for."""
     found: list[str] = []
     if joint.analysis.cohesive:  # which is made to be torn
+        if joint.load.temperature_change or joint.load.moisture:
+            found.append(
+                "a cohesive layer has no free strain of its own: temperature and moisture act through the adherends alone, which "
+                "leaves out what the adhesive's own shrinking or swelling does at the ends"
+            )
         return found
     plastic, large = joint.analysis.adhesive_model == "plastic", joint.analysis.large_rotation
     limit = SHEARED if plastic else STRAINED

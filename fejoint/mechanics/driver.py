@@ -19,7 +19,7 @@ from fejoint.mechanics.discretisation import Discretisation, discretise
 from fejoint.mechanics.linear import Pattern, Solution, assemble, laws_of, pattern_of, solve_linear
 from fejoint.mechanics.load_path import adherend_sections, bond_forces
 from fejoint.mechanics.nonlinear import pattern_for
-from fejoint.mechanics.path import Marker, follow_path, marker_of
+from fejoint.mechanics.path import Marker, follow_path, largest_of, marker_of
 from fejoint.mechanics.recovery import edge_loads, nodal_stress, recover_bondlines, spew_peaks
 from fejoint.mechanics.result import Result
 from fejoint.mechanics.reuse import Kept, mesh_key, system_key
@@ -188,7 +188,8 @@ def _along_the_path(
         d, pattern = _meshed(joint, density, joint.load.guided, clock, say, kept)
         return d, _timed(clock, "assemble", lambda: pattern_for(joint, d)) if joint.analysis.cohesive else pattern
 
-    found, limit, done, top = follow_path(joint, *meshed(density), say, record, start)
+    found, limit, done = follow_path(joint, *meshed(density), say, record, start)
+    top = largest_of(found)
     last, rising = found[top], found[: top + 1]
     # At a limit load the displacements of two meshes have nothing in common: the error is that of a little earlier.
     compared = next((r for r in reversed(rising) if not limit or _share(r, done[0]) <= BEFORE_THE_LIMIT * done[1]), last)
@@ -196,9 +197,9 @@ def _along_the_path(
     until = (pace.step, pace.share)
     say("the path once more, on the coarser mesh")
     error = dict.fromkeys(("peak_shear", "peak_peel"), float("nan"))
-    coarse = follow_path(joint, *meshed(density / 2), say, None, (), until, curves_of_last_only=True)
-    if not coarse.limit:
-        pair, thickness = (compared.bondlines, coarse.results[-1].bondlines), joint.geometry.bondline_thickness
+    coarse, missed, _ = follow_path(joint, *meshed(density / 2), say, None, (), until, curves_of_last_only=True)
+    if not missed:
+        pair, thickness = (compared.bondlines, coarse[-1].bondlines), joint.geometry.bondline_thickness
         error = parted_error(*pair) if joint.analysis.cohesive else discretisation_error(*pair, thickness, floor)
     checks = [
         *last.checks,

@@ -24,7 +24,7 @@ from fejoint.mechanics.parting import follow_parting
 from fejoint.mechanics.recovery import Fields, edge_loads, nodal, nodal_stress, recover_bondlines, spew_peaks
 from fejoint.mechanics.result import Result
 
-__all__ = ["Marker", "Path", "follow_path", "marker_of"]
+__all__ = ["Marker", "follow_path", "largest_of", "marker_of"]
 
 Floats = NDArray[np.float64]
 
@@ -46,26 +46,6 @@ class Marker(NamedTuple):
     internal: Floats
 
 
-class Path(NamedTuple):
-    """The results along a load's path.
-
-    Attributes
-    ----------
-    results : list of Result
-    limit : str
-        Why the path ended before its load; empty where it did not.
-    done : (int, float)
-        Number of the last step and the largest share of it that was reached.
-    top : int
-        Place among the results of the one with that share.
-    """
-
-    results: list[Result]
-    limit: str
-    done: tuple[int, float]
-    top: int
-
-
 def marker_of(result: Result) -> Marker:
     """Return the marker of an increment on a load's path."""
     solution = result.solution
@@ -82,8 +62,8 @@ def follow_path(
     start: Sequence[Marker] = (),
     until: tuple[int, float] | None = None,
     curves_of_last_only: bool = False,
-) -> Path:
-    """Return the results along a joint's load path, and why it ended early.
+) -> tuple[list[Result], str, tuple[int, float]]:
+    """Return the results along a joint's load path, why it ended early (or nothing) and step and share that it reached.
 
     Parameters
     ----------
@@ -131,14 +111,16 @@ def follow_path(
     assert last is not None
     if curves_of_last_only:
         found = [_result(last, None)]
-    step, share, top = last.pace.step, last.pace.share, len(found) - 1
-    if problem.body.interfaces and not curves_of_last_only:
-        paces = [marker_of(result).pace for result in found]
-        top = max((i for i in range(len(found)) if paces[i].step == step), key=lambda i: paces[i].share)
-        share = paces[top].share
-    at = found[top].solution
+    top = found[largest_of(found)]
+    at = top.solution
     assert isinstance(at, Deformed)
-    return Path(found, _why(found[top], at, stopped) if stopped else "", (step, share), top)
+    return found, _why(top, at, stopped) if stopped else "", (at.pace.step, at.pace.share)
+
+
+def largest_of(results: Sequence[Result]) -> int:
+    """Return the place, among increments on a load's path, of the one with the largest share of the last step."""
+    paces = [marker_of(result).pace for result in results]
+    return max((i for i, pace in enumerate(paces) if pace.step == paces[-1].step), key=lambda i: paces[i].share)
 
 
 # ---- parts ---------------------------------------------------------------

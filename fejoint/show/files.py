@@ -25,6 +25,7 @@ from numpy.typing import NDArray
 from fejoint import __version__
 from fejoint.bondline.closed_form.comparison import Theory, compare
 from fejoint.errors import SetupError
+from fejoint.joint.cohesion import FIGURES
 from fejoint.joint.description import Joint
 from fejoint.mechanics.driver import Result
 from fejoint.mechanics.elasticity import von_mises
@@ -280,11 +281,12 @@ def joint_as_understood(joint: Joint) -> dict[str, Any]:
 def joint_marks(joint: Joint) -> dict[str, str]:
     """Return the figures used that come from memory or without a source, by key, with their mark."""
     used = ("elastic_modulus", "shear_modulus", "poisson_ratio", "expansion" if joint.load.temperature_change else "elastic")
+    stated = used + FIGURES if joint.analysis.cohesive else used
     return {
         f"{place}.{key}": source
         for place, material in joint.materials_by_key().items()
         for key, source in material.sources.items()
-        if key.startswith(used) and source.startswith(("from memory", "typical"))
+        if key.startswith(stated) and source.startswith(("from memory", "typical"))
     }
 
 

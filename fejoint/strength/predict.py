@@ -183,7 +183,7 @@ def strength_of(
             raise JointError(f'strength.{key} = "{value:g} mm": must be at most the overlap\'s {shortest:g} mm; shorten it.')
     if rules.failure_at == "interface" and distance < CLEAR * thickness:
         raise JointError(
-            f'strength.point_distance = "{distance:g} mm": at an interface it must be at least {CLEAR * thickness:g} mm (half the '
+            f'strength.point_distance = "{distance:g} mm": at an interface at least {CLEAR * thickness:g} mm (half the '
             "bondline's thickness), since the stress nearer to the corner is singular; lengthen it."
         )
     if rules.disbond is not None:  # before anything is solved
