@@ -335,7 +335,6 @@ MUTATIONS = (
         "tests/mechanics/test_newton.py",
     ),
     Mutation(
-<<<<<<< HEAD
         "crack closure without its mid-side node",
         "fejoint/mechanics/closure.py",
         "return np.asarray(-(self.force * other.jump).sum(axis=0) / (2 * self.length))",
@@ -397,7 +396,6 @@ MUTATIONS = (
         "joined = np.setdiff1d(np.flatnonzero(mesh.f2t[1] >= 0), facets)",
         "joined = np.setdiff1d(np.flatnonzero(mesh.f2t[1] >= 0), [*facets, *facets + 1])",
         "tests/mechanics/test_disbond.py",
-=======
         "plateau of a traction law without its area",
         "fejoint/mechanics/separation.py",
         "(toughness / energy + plateau) / (1 + plateau))",
@@ -424,7 +422,6 @@ MUTATIONS = (
         "by = np.stack([across - along * turn, slid + off * turn], axis=2)",
         "by = np.stack([across, slid], axis=2)",
         "tests/mechanics/test_interface.py",
->>>>>>> cohesive
     ),
 )
 

@@ -138,9 +138,7 @@ def _advice(of: Mapping[str, Capacity], length: float, beyond: bool) -> Advice:
         return Advice(None, ratio, zone, "no criterion of the bond can run: the adhesive states neither strength nor toughness")
     least = min(known, key=lambda c: c.factor)
     if least is point:
-        why = (
-            "no limit analysis and no energy tell here how far stress peaks count; a point at an untested distance is a guess"
-        )
+        why = "no limit analysis and no energy tell here how far stress peaks count; a point at an untested distance is a guess"
     else:
         why = "the least of what can run; it is an upper bound, since what is missing could only lower it"
     return Advice(least, ratio, zone, why)
