@@ -396,6 +396,8 @@ MUTATIONS = (
         "joined = np.setdiff1d(np.flatnonzero(mesh.f2t[1] >= 0), facets)",
         "joined = np.setdiff1d(np.flatnonzero(mesh.f2t[1] >= 0), [*facets, *facets + 1])",
         "tests/mechanics/test_disbond.py",
+    ),
+    Mutation(
         "plateau of a traction law without its area",
         "fejoint/mechanics/separation.py",
         "(toughness / energy + plateau) / (1 + plateau))",
