@@ -16,6 +16,8 @@ __all__ = ["Crack", "Nodal", "Onset", "crack_of", "first_parting", "nodal_tracti
 
 Floats = NDArray[np.float64]
 
+ROUND_OFF = 1e-6  # of the stiffness: a place that has no more of it has parted, at a balance found to round-off
+
 
 @dataclass(frozen=True)
 class Crack:
@@ -83,7 +85,7 @@ class Nodal(NamedTuple):
 def crack_of(interface: Interface, history: tuple[Floats, Floats]) -> Crack:
     """Return how far an interface has parted."""
     damage, weight = history[1].ravel(), interface.weight.ravel()
-    gone = damage >= 1
+    gone = damage >= 1 - ROUND_OFF
     lost = (history[0][..., 2:] * interface.weight[..., None]).sum(axis=(0, 1))
     held = np.flatnonzero(~gone)
     left, right = (weight.sum(),) * 2 if not len(held) else (weight[: held[0]].sum(), weight[held[-1] + 1 :].sum())

@@ -131,3 +131,30 @@ def test_adherends_that_shrink_freely_leave_the_layer_sound():
     assert abs(cold.bondlines[0].shear).max() < stress_floor(cold.joint)
     assert not cold.bondlines[0].damage.any()
     assert result.passed
+
+
+@pytest.mark.parametrize("large", [False, True])
+def test_while_it_is_sound_it_is_a_layer_of_elastic_cells(large):
+    """Far below its strengths, beside the package's other way: cells of the adhesive, with Hooke's law in them.
+
+    Near its free end a layer of cells contracts and bears little, which lines do not know: as if it began a share of
+    its thickness further inside. So the curves are compared from two thicknesses inside, to 2 % of the largest, with one
+    moved along by up to a quarter of a thickness; what the adherends do hardly knows of it (0.2 %).
+    """
+    glue = {"elastic_modulus": 1850.0, "poisson_ratio": 0.33}
+    glue |= {"tensile_strength": 1e4, "shear_strength": 1e4, "toughness_mode_1": 1e5, "toughness_mode_2": 1e5}
+    found = []
+    for model in ("elastic", "cohesive"):
+        joint = joint_of(4000.0).replace(adhesive=glue, analysis=Analysis(adhesive_model=model, large_rotation=large))
+        found.append(fejoint.solve(joint))
+    cells, lines = found
+    assert lines.passed
+    assert lines.elongation == pytest.approx(cells.elongation, rel=2e-3)
+    assert lines.edge_moment_factors == pytest.approx(cells.edge_moment_factors, rel=2e-3)
+    x, largest = np.linspace(0.4, 5.0, 24), max(cells.peak_shear[0].value, cells.peak_peel[0].value)
+    of_cells, of_lines = (one.bondlines[0].middle for one in found)
+    off = [
+        max(np.abs(of_cells.at(x, name) - of_lines.at(x - moved, name)).max() for name in ("shear", "peel"))
+        for moved in np.linspace(0, 0.05, 11)
+    ]
+    assert min(off) < 0.02 * largest
