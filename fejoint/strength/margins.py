@@ -66,5 +66,5 @@ def margins_of(capacities: Sequence[Capacity], believed: Capacity | None, knockd
     keys = ("adherend-hinge", "adherend-net-yield", "limit-load")
     yields = [of[key] for key in keys if key in of and of[key].mode == "adherend-yield"]
     chosen += [min(yields, key=lambda c: c.factor)] if yields else []
-    chosen += [of["adherend-rupture"]] if "adherend-rupture" in of else []
+    chosen += [of[key] for key in ("adherend-rupture", "buckling") if key in of]
     return sorted((margin_of(c, knockdowns) for c in chosen), key=lambda m: m.factor)

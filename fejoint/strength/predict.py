@@ -14,7 +14,7 @@ from fejoint.joint.families import DoubleLap, SteppedLap
 from fejoint.mechanics.driver import path_on, solve
 from fejoint.mechanics.result import Result
 from fejoint.mechanics.reuse import Kept
-from fejoint.strength.adherends import adherend_capacities, plateau_capacity
+from fejoint.strength.adherends import adherend_capacities, buckling_capacity, plateau_capacity
 from fejoint.strength.advice import Advice, advice
 from fejoint.strength.capacity import Capacity
 from fejoint.strength.cohesive import CohesiveLoad, cohesive_load
@@ -205,8 +205,9 @@ def strength_of(
         capacity, zone = _cohesive(asked.at() if asked.load.step else asked, variants, kept, say)
         found.append(capacity)
     if "adherend" in routes:
-        found += _with_meshes(fields, adherend_capacities)
-    chosen = advice(found, joint.geometry.bonded_length / len({b.number for b in joint.geometry.bonds()}))
+        found += [*_with_meshes(fields, adherend_capacities), *buckling_capacity(joint)]
+    parted = rules.disbond.length if rules.disbond else 0.0
+    chosen = advice(found, (joint.geometry.bonded_length - parted) / len({b.number for b in joint.geometry.bonds()}))
     margins = margins_of(found, chosen.believed, rules.knockdown)
     if not margins:
         needed = ", ".join(
