@@ -116,8 +116,12 @@ def plateau_capacity(joint: Joint) -> Capacity:
 
 
 def buckling_capacity(joint: Joint) -> list[Capacity]:
-    """Return the compression at which a joint buckles; nothing in tension, or where the load's path turns with the joint."""
-    if joint.load.force >= 0 or joint.analysis.large_rotation:
+    """Return the compression at which a joint buckles; nothing in tension.
+
+    A load's path with large rotation may run past it: a lap of like adherends bends antisymmetrically, and buckles
+    symmetrically.
+    """
+    if joint.load.force >= 0:
         return []
     factor = 1 / buckling_share(joint)
     return [

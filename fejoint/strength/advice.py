@@ -142,7 +142,8 @@ def _advice(of: Mapping[str, Capacity], length: float, beyond: bool) -> Advice:
     least = min(known, key=lambda c: c.factor)
     if least is point:
         why = (
-            "strength or toughness is missing to tell how far the stress peaks count; a point at an untested distance is a guess"
+            "limit analysis and the energy of a long overlap cannot both run, to tell how far the stress peaks count; a point at "
+            "an untested distance is a guess"
         )
     else:
         why = "the least of what can run; it is an upper bound, since what is missing could only lower it"

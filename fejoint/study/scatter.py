@@ -28,7 +28,7 @@ from fejoint.strength.predict import strength_of
 
 __all__ = ["NOT_COVERED", "Band", "load_band", "strength_column"]
 
-NOT_COVERED = "input scatter only; not an allowable; model error not included"
+NOT_COVERED = "input scatter only, by the criteria other than the cohesive zone; not an allowable; model error not included"
 ROUTES = ("stress", "plateau", "energy", "adherend")  # the cohesive zone would take minutes a joint
 CUT = 3.0  # standard deviations
 SHARES = (0.05, 0.5, 0.95)
