@@ -210,6 +210,8 @@ def test_load_against_the_disbonds_length(sill, tmp_path, capsys):
         (["--disbond-lengths", "3"], "", "--disbond-lengths needs strength.disbond"),
         (["--disbond-lengths", "-1"], DISBOND, "--disbond-lengths -1: must be 0, or from 2 to 200."),
         (["--criterion", "glue"], "", "criterion glue: no such criterion; known: shear-peak"),
+        (["--criterion", "cohesive-zone"], "", "--quick leaves it out"),
+        (["--require-margin", "nan"], "", "--require-margin nan: must be a finite number"),
         (["--units", "furlong"], "", "--units furlong: must be one of"),
         (["--set", "load.force=0"], "", "load.force = 0 N: strength is a share of the loads"),
         (["--set", "strength.point_distance=7 mm"], "", 'strength.point_distance = "7 mm": must be at most'),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -56,8 +57,10 @@ def strength(
     for name, number, most in (("samples", samples, 4096), ("disbond-lengths", lengths, 200)):
         if number < 0 or number == 1 or number > most:
             raise JointError(f"--{name} {number}: must be 0, or from 2 to {most}.")
-    if least is not None and not -1 <= least <= 1e6:
-        raise JointError(f"--require-margin {least:g}: must be a number from -1 to 1e6.")
+    if least is not None and not math.isfinite(least):
+        raise JointError(f"--require-margin {least}: must be a finite number, such as 0.5.")
+    if quick and criterion == "cohesive-zone":
+        raise JointError("--criterion cohesive-zone: --quick leaves it out; give one of the two.")
     if lengths and out is None:
         raise JointError("--disbond-lengths writes disbond.csv and disbond.png: give a folder, --out DIR.")
     joint, text = read_joint(file, changes, materials)
@@ -75,8 +78,11 @@ def strength(
     from fejoint.show.strength_tables import strength_report
     from fejoint.strength.predict import ROUTES, strength_of
 
-    routes = [route for route in ROUTES if not (quick and route == "cohesive")]
-    found = shown(lambda progress: strength_of(joint, routes=routes, variants=not quick, finer_path=finer, progress=progress))
+    # One criterion's sentence has no use for what takes longest, files and JSON have.
+    alone = bool(criterion) and out is None and not as_json
+    zone = not quick and (not alone or criterion == "cohesive-zone")
+    routes, variants = [route for route in ROUTES if zone or route != "cohesive"], not (quick or alone)
+    found = shown(lambda progress: strength_of(joint, routes=routes, variants=variants, finer_path=finer, progress=progress))
     if criterion:
         found.by(criterion)
     data = strength_data(found)
@@ -157,7 +163,11 @@ def _disbond(joint: Any, number: int, out: Path, units: str) -> list[Path]:
 
     disbond = joint.strength.disbond
     least, most = room(disbond, joint)
-    lengths = np.geomspace(max(least, 0.02 * most), most, number).tolist()
+    bond, first = disbond.bond(joint), max(least, 0.02 * most)
+    whole = bond.end - bond.start
+    # Closer and closer towards both ends of the overlap, where the load changes fastest.
+    ratios = np.geomspace(first / (whole - first), most / (whole - most), number)
+    lengths = np.clip(whole * ratios / (1 + ratios), first, most).tolist()
     found = shown(lambda say: load_against_length(joint, lengths, disbond.end, disbond.place, disbond.bondline, progress=say))
     figure = disbond_figure(found, units)
     rows = zip(found.lengths, found.force, found.factor, found.opening, found.shear, found.total, found.stable, strict=True)

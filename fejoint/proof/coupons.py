@@ -93,6 +93,8 @@ class Prediction:
             return ""
         if self.capacity.mode == "adherend-yield":
             return "" if self.capacity.key == LIMIT else "nothing parts when it yields"
+        if self.capacity.mode == "buckling":
+            return "nothing parts when it buckles"
         if not self.as_seen:
             parted = f"{PATTERNS[self.measured.pattern]} parted"
             return f"at least {-100 * self.error:.0f} % too low: {parted}" if self.error < -0.005 else f"not refuted: {parted}"
@@ -273,7 +275,9 @@ def run_test(test: CouponTest, routes: tuple[str, ...] = ROUTES, progress: Calla
 
 def _of_joint(strength: Strength) -> Capacity | None:
     """Return the load at which the joint is predicted to break, whatever parts; None where nothing can tell."""
-    others = [one for one in strength.capacities if one.runs and (one.mode == "adherend-rupture" or one.key == LIMIT)]
+    others = [
+        one for one in strength.capacities if one.runs and (one.mode in ("adherend-rupture", "buckling") or one.key == LIMIT)
+    ]
     found = [one for one in (strength.believed, *others) if one is not None]
     return min(found, key=lambda one: abs(one.force), default=None)
 

@@ -9,6 +9,7 @@ import numpy as np
 from fejoint.show.colours import FAINT, INK
 from fejoint.show.pen import drawing_style, heading, legend_below, settled
 from fejoint.show.plots import ELEMENTS
+from fejoint.strength.adherends import plateau_capacity
 from fejoint.strength.fracture import LoadAgainstLength
 from fejoint.units import display, shown_unit
 
@@ -24,6 +25,7 @@ PLACES = {
     "upper": "along the upper interface",
 }
 # Opening lighter than shear, for a grey print; at an interface there is one sum alone.
+YIELDS: dict[str, Any] = {"color": "#d98a32", "linewidth": 1.6, "linestyle": (0, (4, 2))}
 OPENING, SHEAR, SUM = "#9cc3e6", "#2c659b", "#c9d1d8"
 
 
@@ -31,8 +33,9 @@ def disbond_figure(found: LoadAgainstLength, units: str = "mm") -> Figure:
     """Return the load at which a disbond grows against its length, over the energy release rates at that load.
 
     Axes are labelled load and rates (`Axes.get_label`). Filled points: growth asks for more load
-    as the disbond gets longer (stable); open points: it runs on. The load is the force, or a
-    multiple of the joint's load where that has no force; the joint's own is a line across.
+    as the disbond gets longer (stable); open points: it runs on. A broken line: the shear stress
+    allowed, times the area that is left. The load is the force, or a multiple of the joint's load
+    where that has no force; the joint's own is a line across.
 
     Parameters
     ----------
@@ -54,7 +57,8 @@ def disbond_figure(found: LoadAgainstLength, units: str = "mm") -> Figure:
         where = f"disbond from the {disbond.end} end, {PLACES[disbond.place]}"
         bonds = found.joint.geometry.bonds()
         where += f" of bondline {disbond.bondline}" if len(bonds) > 1 else ""
-        figure.suptitle(heading(found.joint, where), x=0.01, ha="left")
+        figure.suptitle(heading(found.joint, "growth of a disbond"), x=0.01, ha="left")
+        load.set_title(where, color=FAINT)
         mm, length_unit = shown_unit("mm", units)
         _draw_load(load, found, mm, units)
         _draw_rates(rates, found, mm, units)
@@ -78,6 +82,9 @@ def _draw_load(axes: Axes, found: LoadAgainstLength, mm: float, units: str) -> N
         own_points = (found.stable == stable) & np.isfinite(value)
         if own_points.any():
             axes.plot(mm * found.lengths[own_points], value[own_points], markerfacecolor=face, label=label, **point)
+    left = [plateau_capacity(p.joint.replace(strength=p.joint.strength.replace(disbond=p.disbond))).force for p in found.points]
+    if np.isfinite(left).all():  # it may lie far above, and is then of no concern
+        axes.plot(mm * found.lengths, newton * np.array(left), label="what is left of the bond yields as a whole", **YIELDS)
     axes.axhline(own, color=INK, linewidth=1.0, linestyle=(0, (6, 2)))
     text = f"the joint's load, {display(force, 'N', units)}" if force else "the joint's load"
     axes.annotate(text, (0.99, own), xycoords=("axes fraction", "data"), xytext=(0, 4), textcoords="offset points", ha="right")

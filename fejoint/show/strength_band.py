@@ -24,5 +24,5 @@ def band_in_words(band: Mapping[str, Any], system: str = "mm") -> str:
     return (
         f"Band by the scatter of {inputs}: of {band['done']} joints the middle one bears {middle}, a twentieth less than {low} "
         f"and a twentieth more than {high}; {band['below_applied']} bear less than is applied. What fails first: {first}. "
-        f"({band['not_covered'].capitalize()}.)"
+        f"({band['not_covered'].capitalize()}; the cohesive zone has no part in it.)"
     )

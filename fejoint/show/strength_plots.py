@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 from fejoint.show.colours import FAINT, INK
-from fejoint.show.pen import drawing_style, printable, settled, shortened
+from fejoint.show.pen import drawing_style, legend_below, printable, settled, shortened
 from fejoint.show.strength_tables import ROUTES
 from fejoint.units import shown_unit
 
@@ -86,9 +86,10 @@ def strength_figure(data: Mapping[str, Any], units: str = "mm", headed: bool = T
             axes.axvline(borne, color=INK, linewidth=1.4, linestyle=(0, (4, 2)))
             said = "governs" + (", knockdowns counted in" if shared and least["knockdowns"] else "")
             handles.append(Line2D([], [], color=INK, linewidth=1.4, linestyle=(0, (4, 2)), label=f"{least['name']}: {said}"))
-        handles.append(Line2D([], [], color=INK, linewidth=1.2, marker="|", label="half and double distance and mesh"))
+        if by_force and any(c["variants_N"] for c in rows):
+            handles.append(Line2D([], [], color=INK, linewidth=1.2, marker="|", label="half and double distance and mesh"))
         axes.set_xlim(0, None)
         axes.set_xlabel(f"force, {unit}" if by_force else "share of the loads applied")
         axes.xaxis.label.set_color(FAINT)
-        figure.legend(handles=handles, loc="outside lower center", ncols=3)
+        legend_below(figure, handles, 3)
         return settled(figure)

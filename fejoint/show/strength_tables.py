@@ -69,7 +69,7 @@ def margins_table(data: Mapping[str, Any], system: str = "mm") -> Table:
     for i, m in enumerate(data["margins"]):
         table.add_row(
             m["name"] + (", governs" if i == 0 else ""),
-            force(m, system) if data["applied"]["force_N"] else share(m),
+            force(m, system) if data["applied"]["force_N"] and m["factor"] is not None else share(m),
             "-" if m["margin"] is None else f"{m['margin']:+.2f}",
             named(data, m["criterion"]).strip('"'),
             m["iso_10365"] if m["iso_10365"].startswith("none") else f"{m['iso_10365']} / {m['astm_d5573']}",
@@ -99,7 +99,7 @@ def criteria_table(data: Mapping[str, Any], system: str = "mm") -> Table:
         if c["route"] != route:
             route = c["route"]
             table.add_row(ROUTES[route], style="italic")
-        load = "none meets it" if c["factor"] is None else cell(c["force_N"]) if by_force else share(c)
+        load = cell(c["force_N"]) if by_force and c["factor"] is not None else share(c)
         chosen = c["key"] == data["believed"]
         table.add_row(
             f"  {c['name']}" + (", believed" if chosen else ""),

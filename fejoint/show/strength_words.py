@@ -13,21 +13,26 @@ __all__ = ["answer", "force", "in_short", "named", "share", "verdict", "zone_in_
 def verdict(data: Mapping[str, Any], system: str = "mm") -> str:
     """Return in one sentence whether the joint holds: what fails first, at what load, with what margin."""
     least, applied = data["governing"], data["applied"]["force_N"]
-    load = force(least, system) if applied and least["force_N"] is not None else share(least)
-    margin = "no margin is known" if least["margin"] is None else f"margin of safety {least['margin']:+.2f}"
+    if least["factor"] is None or least["margin"] is None:
+        return "No multiple of the load reaches any limit that is known."
+    load = force(least, system) if applied else share(least)
+    margin = f"margin of safety {least['margin']:+.2f}"
     against = f" against {display(applied, 'N', system)} applied" if applied else ""
     counted = f", with knockdowns ({', '.join(least['knockdowns'])})" if least["knockdowns"] else ""
     known = "It holds" if data["believed"] else "Whether it holds is not known"
-    holds = known if (least["margin"] or 0) >= 0 else "It does not hold"
+    holds = known if least["margin"] >= 0 else "It does not hold"
     return f"{holds}: what fails first is {least['name']}, at {load}{against}, {margin}{counted}."
 
 
 def in_short(data: Mapping[str, Any], system: str = "mm") -> str:
     """Return what fails first, load and margin, in one line of a picture."""
     least = data["governing"]
-    load = force(least, system) if data["applied"]["force_N"] and least["force_N"] is not None else share(least)
-    margin = "" if least["margin"] is None else f", margin {least['margin']:+.2f}"
-    return f"fails first: {least['name']}, at {load}{margin}" + (", knockdowns counted in" if least["knockdowns"] else "")
+    if least["factor"] is None or least["margin"] is None:
+        return "no load reaches a limit"
+    load = force(least, system) if data["applied"]["force_N"] else share(least)
+    return f"fails first: {least['name']}, at {load}, margin {least['margin']:+.2f}" + (
+        ", knockdowns counted in" if least["knockdowns"] else ""
+    )
 
 
 def answer(data: Mapping[str, Any], system: str = "mm") -> str:
@@ -66,4 +71,4 @@ def force(item: Mapping[str, Any], system: str) -> str:
 
 def share(item: Mapping[str, Any]) -> str:
     """Return a share of the load as text."""
-    return "no load" if item["factor"] is None else f"{item['factor']:.3g} times the load"
+    return "never by this measure" if item["factor"] is None else f"{item['factor']:.3g} times the load"

@@ -1,4 +1,4 @@
-"""Adherends that yield or break, and the bond that yields as a whole: loads that no stress peak decides."""
+"""Adherends that yield, break or buckle, and the bond that yields as a whole: loads that no stress peak decides."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
+from fejoint.bondline.edge_moment import buckling_share
 from fejoint.joint.description import Joint
 from fejoint.joint.materials import Orthotropic
 from fejoint.mechanics.load_path import AdherendSection
@@ -13,7 +14,7 @@ from fejoint.strength.capacity import Capacity
 from fejoint.strength.criteria import PathEndedError, first_share, shear_limit_key
 from fejoint.strength.field import Field
 
-__all__ = ["adherend_capacities", "plateau_capacity"]
+__all__ = ["adherend_capacities", "buckling_capacity", "plateau_capacity"]
 
 
 @dataclass(frozen=True)
@@ -89,8 +90,11 @@ def adherend_capacities(field: Field) -> list[Capacity]:
 
 
 def plateau_capacity(joint: Joint) -> Capacity:
-    """Return the load at which all of the bond carries the shear stress that is allowed: global yielding of the bondline."""
-    key, geometry = shear_limit_key(joint.strength.shear_limit), joint.geometry
+    """Return the load at which all of the bond carries the shear stress that is allowed: global yielding of the bondline.
+
+    What a disbond has parted carries nothing.
+    """
+    key, geometry, disbond = shear_limit_key(joint.strength.shear_limit), joint.geometry, joint.strength.disbond
     limit, force = getattr(joint.adhesive, key), joint.load.force
     made = Capacity(
         key="plateau",
@@ -106,8 +110,34 @@ def plateau_capacity(joint: Joint) -> Capacity:
         return replace(made, reason=f"needs adhesive.{key}; add it")
     if not force:
         return replace(made, reason="needs a force along the joint: load.force is 0 N")
-    borne = limit * geometry.bonded_length * geometry.width
-    return replace(made, factor=borne / abs(force), force=math.copysign(borne, force), place="all along")
+    borne = limit * (geometry.bonded_length - (disbond.length if disbond else 0.0)) * geometry.width
+    place = "all along what the disbond leaves" if disbond else "all along"
+    return replace(made, factor=borne / abs(force), force=math.copysign(borne, force), place=place)
+
+
+def buckling_capacity(joint: Joint) -> list[Capacity]:
+    """Return the compression at which a joint buckles; nothing in tension.
+
+    A load's path with large rotation may run past it: a lap of like adherends bends antisymmetrically, and buckles
+    symmetrically.
+    """
+    if joint.load.force >= 0:
+        return []
+    factor = 1 / buckling_share(joint)
+    return [
+        Capacity(
+            key="buckling",
+            name="joint buckles",
+            route="adherend",
+            mode="buckling",
+            factor=factor,
+            force=factor * joint.load.force,
+            place="as a whole",
+            bias="of straight parts held as the ends are: a lap is bent from the start, and its stresses grow beyond those of "
+            "linear elasticity well below this load; analysis.large_rotation = true follows them",
+            source="frame of beams; its ends and stiffness are the joint's",
+        )
+    ]
 
 
 def _capacity(field: Field, limit: _Limit) -> Capacity:

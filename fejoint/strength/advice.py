@@ -79,8 +79,16 @@ def _advice(of: Mapping[str, Capacity], length: float, beyond: bool) -> Advice:
     )
     disbond = of.get("energy-disbond")
     if disbond is not None:
-        least = min((disbond, *(of[key] for key in ("cohesive-zone", "plateau") if key in of)), key=lambda c: c.factor)
-        why = "there is a disbond, and its growth decides" if least is disbond else "the bond gives way before its disbond grows"
+        # What the sound bond bears, or all that is left of it, the joint with the disbond cannot exceed.
+        most = [of[key] for key in ("cohesive-zone", "plateau", "elastic-plastic") if key in of]
+        least = min((disbond, *most), key=lambda c: c.factor)
+        why = (
+            "there is a disbond, and its growth decides"
+            if least is disbond
+            else "what is left of the bond gives way as a whole before its disbond grows"
+            if least.key == "plateau"
+            else "the bond gives way before its disbond grows; of the sound bond, so that the disbond can only lower it"
+        )
         return Advice(least, ratio, zone, why)
     if "cohesive-zone" in of:
         where = (

@@ -29,6 +29,7 @@ MODES = {
         Mode("cohesive", "cohesive failure in the adhesive", "cohesion failure (CF)", "cohesive failure"),
         Mode("interface", "adhesive failure at the interface", "adhesion failure (AF)", "adhesive failure"),
         Mode("adherend-yield", "yield of an adherend", "none: nothing parts", "none: nothing parts"),
+        Mode("buckling", "buckling of the joint", "none: nothing parts", "none: nothing parts"),
         Mode("adherend-rupture", "rupture of an adherend", "substrate failure (SF)", "stock-break failure"),
     )
 }

@@ -12,6 +12,14 @@ from fejoint.strength.capacity import ADHESIVE_MODES, MODES, Capacity, Mode
 __all__ = ["Margin", "margin_of", "margins_of"]
 
 
+# Criteria of all but the bond that end what a joint bears, by the way of failing.
+WHOLE = {
+    "adherend-yield": ("adherend-hinge", "adherend-net-yield", "limit-load"),
+    "adherend-rupture": ("adherend-rupture",),
+    "buckling": ("buckling", "limit-load"),
+}
+
+
 @dataclass(frozen=True, kw_only=True)
 class Margin:
     """What is left against one way of failing.
@@ -59,12 +67,11 @@ def margins_of(capacities: Sequence[Capacity], believed: Capacity | None, knockd
     """Return the margin against every way of failing, the least first.
 
     The bond's is that of the criterion to believe; yield of an adherend that of
-    yield all through, in bending, by the load alone or as the load's path found it, whichever comes first.
+    yield all through, in bending, by the load alone or as the load's path found it, whichever comes first; buckling, too.
     """
     of = {c.key: c for c in capacities if c.runs}
     chosen = [believed] if believed is not None else []
-    keys = ("adherend-hinge", "adherend-net-yield", "limit-load")
-    yields = [of[key] for key in keys if key in of and of[key].mode == "adherend-yield"]
-    chosen += [min(yields, key=lambda c: c.factor)] if yields else []
-    chosen += [of["adherend-rupture"]] if "adherend-rupture" in of else []
+    for mode, keys in WHOLE.items():
+        found = [of[key] for key in keys if key in of and of[key].mode == mode]
+        chosen += [min(found, key=lambda c: c.factor)] if found else []
     return sorted((margin_of(c, knockdowns) for c in chosen), key=lambda m: m.factor)

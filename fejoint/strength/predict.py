@@ -14,7 +14,7 @@ from fejoint.joint.families import DoubleLap, SteppedLap
 from fejoint.mechanics.driver import path_on, solve
 from fejoint.mechanics.result import Result
 from fejoint.mechanics.reuse import Kept
-from fejoint.strength.adherends import adherend_capacities, plateau_capacity
+from fejoint.strength.adherends import adherend_capacities, buckling_capacity, plateau_capacity
 from fejoint.strength.advice import Advice, advice
 from fejoint.strength.capacity import Capacity
 from fejoint.strength.cohesive import CohesiveLoad, cohesive_load
@@ -212,14 +212,22 @@ def strength_of(
         capacity, zone = _cohesive(asked.at() if asked.load.step else asked, variants, kept, say)
         found.append(capacity)
     if "adherend" in routes:
-        found += _with_meshes(fields, adherend_capacities)
-    chosen = advice(found, joint.geometry.bonded_length / len({b.number for b in joint.geometry.bonds()}))
+        found += [*_with_meshes(fields, adherend_capacities), *buckling_capacity(joint)]
+    parted = rules.disbond.length if rules.disbond else 0.0
+    chosen = advice(found, (joint.geometry.bonded_length - parted) / len({b.number for b in joint.geometry.bonds()}))
     margins = margins_of(found, chosen.believed, rules.knockdown)
     if not margins:
         needed = ", ".join(
             dict.fromkeys(c.reason.split(";")[0].removeprefix("needs ") for c in found if c.reason.startswith("needs adhesive"))
         )
         raise JointError(f"strength: no criterion can run here; add to the adhesive one of {needed}.")
+    if rules.failure_at == "interface":
+        warnings.append(
+            "failure at the interface is judged by the adhesive's own figures: after a poor preparation it bears less, and only "
+            "tests tell how much less"
+        )
+    if "adherend" in routes and not any(margin.mode.key.startswith("adherend") for margin in margins):
+        warnings.append("no limit of an adherend is known: whether the adherends bear the load the margins do not say")
     if chosen.believed is None:
         warnings.append("no load of the bond is known: the margins are those of the adherends alone")
     return Strength(
@@ -384,16 +392,23 @@ def _limit_load(field: Field, result: Result) -> list[Capacity]:
         return []
     joint, bond = field.joint, max(result.yielded.values(), default=0.0) > YIELDED_ALONG
     metal = joint.analysis.adherend_plasticity and not bond
+    buckled = joint.load.force < 0 and not (bond or metal)
     factor = float(field.shares[-1])
     return [
         Capacity(
             key="limit-load",
             name="limit load of the analysis",
             route="plateau",
-            mode="adherend-yield" if metal else "interface" if joint.strength.failure_at == "interface" else "cohesive",
+            mode="buckling"
+            if buckled
+            else "adherend-yield"
+            if metal
+            else "interface"
+            if joint.strength.failure_at == "interface"
+            else "cohesive",
             factor=factor,
             force=factor * joint.load.force,
-            place="adherends" if metal else "all along",
+            place="as a whole" if buckled else "adherends" if metal else "all along",
             density=field.density,
             bias="of materials that yield as stated and never break; an adhesive yields by its tensile curve, which may lie far "
             "from its shear strength",

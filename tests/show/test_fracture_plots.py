@@ -17,7 +17,7 @@ LENGTHS = [2, 5, 8]
 @pytest.fixture(scope="module")
 def found():
     joint = joint_from_text(template("single-lap"))
-    adhesive = joint.adhesive.replace(toughness_mode_1=0.4, toughness_mode_2=1.2)
+    adhesive = joint.adhesive.replace(toughness_mode_1=0.4, toughness_mode_2=1.2, shear_strength=20.0)
     return load_against_length(joint.replace(adhesive=adhesive), LENGTHS, density=0.75)
 
 
@@ -33,6 +33,18 @@ def test_load_and_rates_are_those_found(found):
     opening, shear = (area.get_paths()[0].vertices[:, 1].max() for area in axes["rates"].collections)
     assert opening == pytest.approx(found.opening.max()) and shear == pytest.approx(found.total.max())
     assert axes["rates"].get_xlabel() == "disbond length, mm" and axes["rates"].get_ylabel() == "energy release rate, N/mm"
+
+
+def test_what_is_left_of_the_bond_is_drawn(found):
+    """tau b (l - a), by hand; exact. No line where the adhesive states no shear strength."""
+    joint = found.joint
+    lines = {line.get_label(): line for line in axes_of(disbond_figure(found))["load"].get_lines()}
+    left = joint.geometry.overlap_length - np.array(LENGTHS)
+    drawn = lines["what is left of the bond yields as a whole"].get_ydata()
+    assert drawn == pytest.approx(joint.adhesive.shear_strength * joint.geometry.width * left, rel=1e-12)
+    bare = joint.replace(adhesive=joint.adhesive.replace(shear_strength=None))
+    figure = disbond_figure(replace(found, points=tuple(replace(point, joint=bare) for point in found.points)))
+    assert "what is left of the bond yields as a whole" not in [line.get_label() for line in axes_of(figure)["load"].get_lines()]
 
 
 def test_inches(found):

@@ -15,7 +15,7 @@ from scipy.integrate import quad
 from scipy.optimize import brentq
 
 from fejoint.mechanics.load_path import AdherendSection
-from fejoint.strength.adherends import adherend_capacities, plateau_capacity
+from fejoint.strength.adherends import adherend_capacities, buckling_capacity, plateau_capacity
 
 YIELD, RUPTURE = METAL["tensile_yield"], METAL["tensile_strength"]
 T = 1.6
@@ -186,3 +186,29 @@ def test_plateau_needs_a_figure_and_a_force():
     turned = plateau_capacity(single(force=0.0, load={"moment": 500.0, "ends": "pinned"}))
     assert "load.force is 0 N" in turned.reason
     assert np.isnan(turned.force)
+
+
+def test_what_a_disbond_has_parted_carries_nothing():
+    """tau b (l - a); of a double lap, with a disbond in one of its bondlines, tau b (2 l - a). Exact."""
+    for joint, left in ((single, 12.5 - 10.0), (double, 2 * 20.0 - 10.0)):
+        found = plateau_capacity(joint(rules={"disbond": {"length": 10.0}}))
+        assert found.force == pytest.approx(GLUE["shear_strength"] * WIDTH * left, rel=1e-12)
+
+
+# ---- the joint as a column ----------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("ends", "times"), [("pinned", 1), ("clamped", 4)])
+def test_buckling_is_eulers(ends, times):
+    """Flush planks alike bend as one bar: pi^2 D / l^2, four times that clamped (Euler), D of plane strain.
+
+    The stair is taken as stiff as a plank. 1e-3: cubic beam elements, eight a beam, whose error goes with the fourth power
+    of an element's share of the half wave.
+    """
+    joint = stepped(force=-2500.0, load={"ends": ends}, arm=60.0)
+    (found,) = buckling_capacity(joint)
+    stiffness = METAL["elastic_modulus"] * 4.0**3 / 12 / (1 - METAL["poisson_ratio"] ** 2)
+    euler = times * math.pi**2 * stiffness / (60.0 + 24.0 + 60.0) ** 2 * WIDTH
+    assert found.force == pytest.approx(-euler, rel=1e-3)
+    assert found.factor == pytest.approx(euler / 2500, rel=1e-3)
+    assert buckling_capacity(stepped(force=2500.0)) == []

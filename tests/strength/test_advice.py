@@ -135,7 +135,7 @@ def test_a_disbond_decides_whatever_the_stress():
     assert "disbond" in found.why
 
 
-@pytest.mark.parametrize("least", ["plateau", "cohesive_zone"])
+@pytest.mark.parametrize("least", ["plateau", "cohesive_zone", "elastic_plastic"])
 def test_a_disbond_makes_no_bond_stronger(least):
     """The sound bond's own load, where that is less: a short disbond grows at a load that the layer never bears."""
     found = chosen(**{"plateau": 1.0, "cohesive_zone": 0.9, least: 0.5}, energy_end=4.0, energy_disbond=0.8)

@@ -94,6 +94,7 @@ def test_words_of_the_standards():
         "cohesive": ("cohesion failure (CF)", "cohesive failure"),
         "interface": ("adhesion failure (AF)", "adhesive failure"),
         "adherend-yield": ("none: nothing parts", "none: nothing parts"),
+        "buckling": ("none: nothing parts", "none: nothing parts"),
         "adherend-rupture": ("substrate failure (SF)", "stock-break failure"),
     }
 

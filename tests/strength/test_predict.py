@@ -134,6 +134,32 @@ def test_a_disbond_is_believed(predicted):
     assert at_interface.believed.force < found.believed.force
 
 
+def test_a_doubted_interface_is_told_to_be_judged_by_the_adhesives_figures(predicted):
+    found = predicted(single(rules={"failure_at": "interface"}))
+    assert any("judged by the adhesive's own figures" in text for text in found.warnings)
+    assert not any("judged by the adhesive's own" in text for text in predicted(single()).warnings)
+
+
+def test_a_slender_lap_that_is_pushed_buckles_first(predicted):
+    """Two thin sheets, pinned, of which each arm alone is a column: the joint bears no more than the whole as a bar.
+
+    Bounds by Euler: more than a bar of one sheet over the whole length, less than one as stiff as both sheets glued together.
+    """
+    found = predicted(single(force=-2500.0, load={"ends": "pinned"}))
+    euler = math.pi**2 * 70_000 / (1 - 0.33**2) * 25 / 12 / (50 + 12.5 + 50) ** 2
+    assert found.governing.mode.key == "buckling"
+    assert euler * 1.6**3 < -found.force < euler * 3.4**3
+    assert found.governing.margin < 0
+
+
+def test_a_limit_load_of_elastic_sheets_that_are_pushed_is_buckling(predicted):
+    """Nothing yields in this analysis; the sheets bow out. Like arms bend antisymmetrically, past the symmetric first mode."""
+    found = predicted(single(force=-2500.0, load={"ends": "pinned"}, large_rotation=True))
+    assert found.governing.mode.key == "buckling"
+    assert {c.mode for c in found.capacities if c.key == "limit-load"} <= {"buckling"}
+    assert found.believed.key != "limit-load"
+
+
 def test_a_joint_with_many_short_treads_is_not_asked_for_a_length_it_did_not_state(predicted):
     """Four distances are longer than a tread of 0.7 mm: then the tread is the length averaged over."""
     found = predicted(stepped(steps=2, overlap=1.4, thickness=2.0))
