@@ -175,10 +175,10 @@ def _of_material(material: Material, keys: list[str], joint: Joint, units: str, 
                 Row((f"{part}.{name}", shown, meaning, _use(part, joint, keys), mark or "none", said), "marked" if mark else "")
             )
     if isinstance(material, Adhesive):
-        for figure, value in (("mixed_mode_rule", material.mixed_mode_rule), ("yield_surface", material.yield_surface)):
+        for figure, chosen in (("mixed_mode_rule", material.mixed_mode_rule), ("yield_surface", material.yield_surface)):
             meaning = (fields[figure].description or "").partition(";")[0]
             used = "strength" if figure == "mixed_mode_rule" and "toughness_mode_1" in predicted else _use(figure, joint, keys)
-            rows.append(Row((figure, value, meaning, used, "none", "")))
+            rows.append(Row((figure, chosen, meaning, used, "none", "")))
     what = "Adhesive" if isinstance(material, Adhesive) else "Adherend"
     caption = f"{what}: {_name(material)} ({', '.join(keys)})"
     return Table(caption, ("figure", "value", "meaning", "used for", "mark", "source"), rows, words=(0, 2, 3, 4, 5))
