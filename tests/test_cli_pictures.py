@@ -37,7 +37,8 @@ def test_draw_writes_the_figures_into_the_folder_or_one_of_them_elsewhere(folder
     [
         (
             ["draw", "RUN", "--what", "peel"],
-            "--what peel: must be one of bondline, section, mesh, path, bondline-steps, edge-moment, plastic-zone.",
+            "--what peel: must be one of bondline, section, mesh, path, bondline-steps, edge-moment, plastic-zone, "
+            "parting, strength.",
         ),
         (["draw", "RUN", "--out", "one.png"], "--out: names one figure; say which with --what"),
         (["draw", "RUN", "--what", "mesh", "--out", "one.jpg"], "a figure is written as .png, .svg, .pdf"),

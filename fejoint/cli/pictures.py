@@ -13,7 +13,9 @@ from fejoint.errors import JointError
 __all__ = ["draw", "report", "view"]
 
 FIGURES = ("bondline", "section", "mesh")
-OF_A_PATH = ("path", "bondline-steps", "edge-moment", "plastic-zone")  # where the joint was solved along its load's path
+# Where the joint was solved along its load's path, and where its strength was predicted.
+OF_A_PATH = ("path", "bondline-steps", "edge-moment", "plastic-zone", "parting")
+OF_STRENGTH = ("strength",)
 AT_A_STEP = ("bondline", "plastic-zone")
 
 RunFolder = Annotated[Path, typer.Argument(metavar="DIR", help="Folder that 'fejoint solve --out' wrote.")]
@@ -26,7 +28,8 @@ def draw(
         typer.Option(
             "--what",
             metavar="FIGURE",
-            help=f"One of {', '.join(FIGURES)}; along a load's path also {', '.join(OF_A_PATH)}. All there are unless given.",
+            help=f"One of {', '.join(FIGURES)}; along a load's path also {', '.join(OF_A_PATH)}; of a predicted strength "
+            "strength. All there are unless given.",
         ),
     ] = None,
     out: Annotated[
@@ -46,7 +49,7 @@ def draw(
 ) -> int:
     """Draw a solved joint: stresses along the bondline, theories, the section with its dimensions, the mesh, the load path."""
     known_units(units)
-    known = FIGURES + OF_A_PATH
+    known = FIGURES + OF_A_PATH + OF_STRENGTH
     if what not in (None, *known):
         raise JointError(f"--what {what}: must be one of {', '.join(known)}.")
     if step is not None and what is not None and what not in AT_A_STEP:
@@ -59,7 +62,7 @@ def draw(
     from fejoint.show.reading import read_run
 
     run = read_run(folder)
-    names = (what,) if what is not None else AT_A_STEP if step is not None else FIGURES + OF_A_PATH
+    names = (what,) if what is not None else AT_A_STEP if step is not None else known
     for name in names:
         if what is None and not _there(name, run):
             continue
@@ -72,6 +75,10 @@ def _there(name: str, run: Any) -> bool:
     """Return whether a run has what a figure shows."""
     if name in FIGURES:
         return True
+    if name == "strength":
+        return run.strength is not None
+    if name == "parting":
+        return bool(run.path) and run.joint.analysis.cohesive
     if name == "edge-moment":
         return any(row["edge_moment_factor_left"] is not None for row in run.summary.get("path", []))
     return bool(run.path) and (name != "plastic-zone" or bool(run.joint.yielding()))
@@ -80,6 +87,17 @@ def _there(name: str, run: Any) -> bool:
 def _figure(name: str, run: Any, end: str, interfaces: bool, step: int | None, units: str) -> Any:
     from fejoint.show import drawing, mesh, path_plots, plots
 
+    if name == "strength":
+        if run.strength is None:
+            why = run.strength_refused or "the folder holds no strength.json; run fejoint strength with --out."
+            raise JointError(f"--what strength: {why}")
+        from fejoint.show.strength_plots import strength_figure
+
+        return strength_figure(run.strength, units)
+    if name == "parting":
+        from fejoint.show.cohesive_plots import parting_figure
+
+        return parting_figure(run, units)
     if name == "path":
         return path_plots.path_figure(run, units)
     if name == "bondline-steps":

@@ -231,6 +231,14 @@ def _along_the_path(run: Run, units: str) -> dict[str, Part]:
             lambda: run_words.edge_moment_alt(run, units),
             "The edge moment factor as the force grows. Theories take adherends to be elastic, and the overlap to bend as one.",
         )
+    if run.joint.analysis.cohesive:
+        from fejoint.show.cohesive_plots import parting_figure
+
+        found["parting"] = drawn(
+            lambda: parting_figure(untitled, units),
+            lambda: "Load against travel over the peak, the length that is parted and damaged, and damage along the bondline.",
+            "How the layer parts: the ring is the largest load; behind it the layer parts on while the load falls.",
+        )
     if run.joint.yielding():
         first = next((row["number"] for row in rows if (row["yielded_share"] or 0) > 0), len(rows))
         for key, number in {"zone_first": first, "zone": len(rows)}.items():
