@@ -141,7 +141,7 @@ def test_the_path_of_bars_loses_the_work_that_is_put_in():
 
 
 def lap(overlap=12.5, force=1000.0, adhesive="toughened epoxy", **analysis):
-    part = Adherend(material={"elastic_modulus": 70_000.0, "poisson_ratio": 0.33}, thickness=1.6, free_length=50.0)
+    part = Adherend(material={"elastic_modulus": 70_000.0, "poisson_ratio": 0.33}, thickness=1.6, free_length=25.0)
     return Joint(
         joint=SingleLap(width=25.0, overlap_length=overlap, bondline_thickness=0.2, lower=part, upper=part),
         adhesive={"material": adhesive} if isinstance(adhesive, str) else adhesive,
@@ -168,7 +168,8 @@ def test_the_largest_load_is_that_of_the_joint_and_not_of_the_load_that_it_state
     assert few.load.max() == pytest.approx(few.force)
 
 
-@pytest.mark.parametrize("large", [False, pytest.param(True, marks=pytest.mark.slow)])
+@pytest.mark.slow
+@pytest.mark.parametrize("large", [False, True])
 def test_finer_increments_find_the_same_largest_load(large, monkeypatch):
     joint = lap(mesh_density=0.75, large_rotation=True) if large else COARSE
     usual = borne(joint).force
