@@ -61,6 +61,14 @@ GALLERY = (
         "answer in short with peaks and self-checks.",
     ),
     Shown(
+        "strength",
+        "strength fejoint/demo/door-sill.toml --quick --out will-it-hold",
+        "will-it-hold/strength.png",
+        "A bar for every criterion, as long as the load at which the door sill meets it: stress criteria the shortest, then "
+        "yield of the adherends, the bond as a whole, believed, the energy of a long overlap, and rupture; lines for the load "
+        "applied and for the one that governs.",
+    ),
+    Shown(
         "bondline",
         "draw door-sill --what bondline --out bondline.png",
         "bondline.png",
