@@ -76,6 +76,11 @@ class StrengthRules(Model):
     )
     """Inputs that scatter, for the band of the load"""
 
+    @property
+    def bond_mode(self) -> str:
+        """How the bond fails where it does: ``"cohesive"``, or ``"interface"``."""
+        return "interface" if self.failure_at == "interface" else "cohesive"
+
     @model_validator(mode="after")
     def _each_once(self) -> Self:
         keys = [item.key for item in self.scatter]

@@ -10,10 +10,10 @@ import numpy as np
 from fejoint.errors import JointError
 from fejoint.mechanics.outcome import Outcome
 from fejoint.show.colours import FAINT, INK, sequential
-from fejoint.show.marks import place_clear
+from fejoint.show.marks import noted, place_clear
 from fejoint.show.path_plots import DARKEST, LIGHTEST, MOST_CURVES, Quantity, increment_of, load_of
 from fejoint.show.path_rows import Row, in_words, path_rows, spread
-from fejoint.show.pen import drawing_style, heading, legend_below, plate, settled
+from fejoint.show.pen import drawing_style, heading, legend_below, settled
 from fejoint.show.plots import ELEMENTS, joined
 from fejoint.units import display, shown_unit
 
@@ -83,18 +83,7 @@ def _draw_travel(axes: Axes, result: Outcome, rows: Sequence[Row], load: Quantit
     note = None
     if load.key == "force":
         word = "largest load" if result.limit else "load asked for"
-        note = axes.annotate(
-            f"{word}: {display(rows[top]['force_N'], 'N', units)}",
-            (x[top], load.values[top]),
-            xytext=(0, 0),
-            textcoords="offset points",
-            va="center",
-            gid="mark",
-            arrowprops={"arrowstyle": "-", "color": FAINT, "linewidth": 0.9, "shrinkB": 4},
-            zorder=6,
-            **plate(),
-        )
-        note.set_in_layout(False)  # it is moved to where there is room
+        note = noted(axes, f"{word}: {display(rows[top]['force_N'], 'N', units)}", float(x[top]), float(load.values[top]))
     axes.axhline(0.0, color=FAINT, linewidth=0.8, zorder=0)
     axes.margins(x=0.06, y=0.14)
     axes.set_xlabel(f"elongation, {unit}")

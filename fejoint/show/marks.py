@@ -8,17 +8,35 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from fejoint.show.colours import FAINT
+from fejoint.show.pen import plate
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.text import Annotation
 
-__all__ = ["place_clear"]
+__all__ = ["noted", "place_clear"]
 
 # Where the text of a mark may stand, points from it: the first places are the best ones.
 ASIDE = (34.0, 20.0, 56.0, 80.0, 130.0, 190.0)
 LIFTS = tuple(s * lift for lift in (8.0, 5.0, 12.0, 16.0, 21.0, 27.0, 34.0, 42.0, 52.0, 64.0, 78.0, 95.0) for s in (1, -1))
 CLEAR = 2.5  # points between such a text and lines
+
+
+def noted(axes: Axes, text: str, x: float, y: float) -> Annotation:
+    """Return the text of a mark at a point, with a line to it; `place_clear` moves it to where there is room."""
+    note = axes.annotate(
+        text,
+        (x, y),
+        xytext=(0, 0),
+        textcoords="offset points",
+        va="center",
+        gid="mark",
+        arrowprops={"arrowstyle": "-", "color": FAINT, "linewidth": 0.9, "shrinkB": 4},
+        zorder=6,
+        **plate(),
+    )
+    note.set_in_layout(False)  # it is moved to where there is room
+    return note
 
 
 def place_clear(axes: Axes, note: Annotation, side: int) -> None:

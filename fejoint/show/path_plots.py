@@ -19,9 +19,9 @@ from fejoint.joint.load import QUANTITIES
 from fejoint.mechanics.outcome import Outcome
 from fejoint.show.colours import FAINT, INK, METAL, OUTLINE, colour_limit, sequential
 from fejoint.show.looks import LOOKS
-from fejoint.show.marks import place_clear
+from fejoint.show.marks import noted, place_clear
 from fejoint.show.path_rows import LOAD_WORDS, Row, column_of, in_words, path_rows, spread, step_ends
-from fejoint.show.pen import drawing_style, heading, legend_below, plate, settled
+from fejoint.show.pen import drawing_style, heading, legend_below, settled
 from fejoint.show.plots import ELEMENTS, dense, joined
 from fejoint.show.shape import end_window, outlines, round_factor
 from fejoint.show.space.solid import GRID, SolvedSection, read_section
@@ -131,18 +131,8 @@ def _draw_travel(axes: Axes, result: Outcome, rows: Sequence[Row], load: Quantit
     _ring(axes, x, load.values, ends, "end of a load step")
     last = result.number - 1  # the last increment, or where a layer has parted that of the largest load
     for i in [*ends, last]:
-        note = axes.annotate(
-            f"{'limit load of' if i == last and result.limit else 'end of'} {rows[i]['step']}",
-            (x[i], load.values[i]),
-            xytext=(0, 0),
-            textcoords="offset points",
-            va="center",
-            gid="mark",
-            arrowprops={"arrowstyle": "-", "color": FAINT, "linewidth": 0.9, "shrinkB": 4},
-            zorder=6,
-            **plate(),
-        )
-        note.set_in_layout(False)  # it is moved to where there is room
+        word = "limit load of" if i == last and result.limit else "end of"
+        noted(axes, f"{word} {rows[i]['step']}", float(x[i]), float(load.values[i]))
     if result.limit and result.asked is not None and load.key == "force":
         asked = result.asked.load.force * shown_unit("N", units)[0]
         axes.axhline(asked, color=FAINT, linestyle=(0, (4, 3)), linewidth=1.0, label="force asked for", gid="asked")

@@ -14,9 +14,9 @@ __all__ = ["band_in_words"]
 def band_in_words(band: Mapping[str, Any], system: str = "mm") -> str:
     """Return the band in a few sentences: where most joints lie, how they fail, what is not in it."""
     by_force = bool(band["force_N"]["50 %"])
-    low, middle, high = (
+    low, middle, high, stated = (
         display(band["force_N"][share], "N", system) if by_force else f"{band['factors'][share]:.3g} times the load"
-        for share in ("5 %", "50 %", "95 %")
+        for share in ("5 %", "50 %", "95 %", "stated")
     )
     modes = sorted(band["modes"].items(), key=lambda item: -item[1])
     first = ", ".join(f"{MODES[mode].name if mode in MODES else mode} in {number}" for mode, number in modes)
@@ -24,5 +24,5 @@ def band_in_words(band: Mapping[str, Any], system: str = "mm") -> str:
     return (
         f"Band by the scatter of {inputs}: of {band['done']} joints the middle one bears {middle}, a twentieth less than {low} "
         f"and a twentieth more than {high}; {band['below_applied']} bear less than is applied. What fails first: {first}. "
-        f"({band['not_covered'].capitalize()}; the cohesive zone has no part in it.)"
+        f"({band['not_covered'].capitalize()}; without the cohesive zone: then the joint as stated bears {stated}.)"
     )

@@ -53,8 +53,8 @@ _BAND = {
     "not_covered": str,
     **dict.fromkeys(("samples", "done", "seed", "below_applied"), Number),
     "scatter": [{"key": str, "variation": Number, "source": str}],
-    "factors": dict.fromkeys(("5 %", "50 %", "95 %", "least", "most"), Number),
-    "force_N": dict.fromkeys(("5 %", "50 %", "95 %"), Number),
+    "factors": dict.fromkeys(("5 %", "50 %", "95 %", "least", "most", "stated"), Number),
+    "force_N": dict.fromkeys(("5 %", "50 %", "95 %", "stated"), Number),
     "modes": {ANY: Number},
 }
 SHAPE = {

@@ -100,7 +100,7 @@ def plateau_capacity(joint: Joint) -> Capacity:
         key="plateau",
         name="bondline yields as a whole",
         route="plateau",
-        mode="interface" if joint.strength.failure_at == "interface" else "cohesive",
+        mode=joint.strength.bond_mode,
         figures={} if limit is None else {key: limit},
         bias="the most that the bond can pass on by shear: met by tough adhesives on short overlaps, never exceeded by more than "
         "friction; leaves peel out",
@@ -161,8 +161,10 @@ def _capacity(field: Field, limit: _Limit) -> Capacity:
         bias=limit.bias,
         source=limit.source,
     )
-    if missing:
+    if not figures:
         return replace(made, reason=f"needs {missing[0]}; add it (isotropic adherends only)")
+    if missing:
+        made = replace(made, bias=f"{limit.bias}; {missing[0]} is not known, so that this adherend is left aside")
 
     def highest(share: float) -> tuple[float, AdherendSection]:
         # At steps no moment is known: what bends there is left out of measures that need it.

@@ -213,7 +213,7 @@ def _capacity(
         key=f"{measure.key}-{form.key}",
         name=f"{measure.name}, {form.name}",
         route="stress",
-        mode="interface" if at_interface else "cohesive",
+        mode=joint.strength.bond_mode,
         distance={"peak": math.nan, "point": distance, "mean": length}[form.key],
         density=field.density,
         figures={key: value for key, value in figures.items() if value is not None},

@@ -71,7 +71,7 @@ def long_overlap_capacity(field: Field) -> Capacity:
         key="energy-end",
         name="energy of a long overlap",
         route="energy",
-        mode="interface" if joint.strength.failure_at == "interface" else "cohesive",
+        mode=joint.strength.bond_mode,
         bias="for overlaps long against the zone in which the bond gives way; on shorter ones it is too high",
         source="from memory: Krenk, Eng. Fract. Mech. 43, 1992, 549-559; Hart-Smith, NASA CR-112235, 1973",
     )

@@ -71,6 +71,9 @@ def margins_of(capacities: Sequence[Capacity], believed: Capacity | None, knockd
     """
     of = {c.key: c for c in capacities if c.runs}
     chosen = [believed] if believed is not None else []
+    # Where the path ended before a hinge was there, yield by the load alone would say that there is none.
+    unmet = any(c.key == "adherend-hinge" and c.reason.startswith("not met") for c in capacities)
+    of = {key: c for key, c in of.items() if not (unmet and key == "adherend-net-yield")}
     for mode, keys in WHOLE.items():
         found = [of[key] for key in keys if key in of and of[key].mode == mode]
         chosen += [min(found, key=lambda c: c.factor)] if found else []

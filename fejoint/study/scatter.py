@@ -52,6 +52,8 @@ class Band:
         The joint's force.
     modes : dict
         How many fail first in which way.
+    stated : float
+        Share of the loads that the joint bears at the figures it states, by the same criteria.
     """
 
     scatter: tuple[Scatter, ...]
@@ -61,6 +63,7 @@ class Band:
     factors: np.ndarray[Any, np.dtype[np.float64]]
     force: float
     modes: dict[str, int]
+    stated: float
 
     def factor(self, share: float) -> float:
         """Return the share of the load below which a share of the joints fails."""
@@ -81,8 +84,14 @@ class Band:
                 "95 %": high,
                 "least": float(self.factors[0]),
                 "most": float(self.factors[-1]),
+                "stated": self.stated,
             },
-            "force_N": {"5 %": low * self.force, "50 %": middle * self.force, "95 %": high * self.force},
+            "force_N": {
+                "5 %": low * self.force,
+                "50 %": middle * self.force,
+                "95 %": high * self.force,
+                "stated": self.stated * self.force,
+            },
             "below_applied": int((self.factors < 1).sum()),
             "modes": self.modes,
         }
@@ -153,6 +162,7 @@ def load_band(
         factors=np.sort(done["strength_column.factor"].to_numpy(dtype=float)),
         force=joint.load.force,
         modes={str(mode): int(number) for mode, number in modes.items()},
+        stated=strength_of(joint, routes=ROUTES, variants=False).governing.factor,
     )
 
 
