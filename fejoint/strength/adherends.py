@@ -161,10 +161,8 @@ def _capacity(field: Field, limit: _Limit) -> Capacity:
         bias=limit.bias,
         source=limit.source,
     )
-    if not figures:
+    if missing:  # the one of which nothing is known may be the first to give way
         return replace(made, reason=f"needs {missing[0]}; add it (isotropic adherends only)")
-    if missing:
-        made = replace(made, bias=f"{limit.bias}; {missing[0]} is not known, so that this adherend is left aside")
 
     def highest(share: float) -> tuple[float, AdherendSection]:
         # At steps no moment is known: what bends there is left out of measures that need it.
