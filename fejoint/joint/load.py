@@ -6,7 +6,7 @@ from dataclasses import asdict, dataclass
 from typing import Annotated, Any, Literal, Self
 
 from annotated_types import Len
-from pydantic import BeforeValidator, ConfigDict, Field, model_validator
+from pydantic import AfterValidator, BeforeValidator, ConfigDict, Field, model_validator
 
 from fejoint.joint.conditions import Environment
 from fejoint.joint.model import Model, Unit, in_order, refuse
@@ -17,10 +17,18 @@ __all__ = ["QUANTITIES", "Load", "LoadStep", "Step"]
 MOST_STEPS = 50
 LONGEST_NAME = 60
 
-Force = Annotated[float, Unit("N", ge=-1e9, le=1e9)]
-Moment = Annotated[float, Unit("N*mm", ge=-1e12, le=1e12)]
-Change = Annotated[float, Unit("K", ge=-2000, le=2000)]
-Moisture = Annotated[float, Unit("", ge=0, le=1)]
+# What is smaller is none: no joint feels it, and what it causes loses its digits where numbers end, at 1e-308.
+NOTHING = 1e-100
+
+
+def _felt(value: float) -> float:
+    return value if abs(value) >= NOTHING else 0.0
+
+
+Force = Annotated[float, Unit("N", ge=-1e9, le=1e9), AfterValidator(_felt)]
+Moment = Annotated[float, Unit("N*mm", ge=-1e12, le=1e12), AfterValidator(_felt)]
+Change = Annotated[float, Unit("K", ge=-2000, le=2000), AfterValidator(_felt)]
+Moisture = Annotated[float, Unit("", ge=0, le=1), AfterValidator(_felt)]
 Absolute = Annotated[float, Unit("K absolute", gt=0, le=3000)]
 
 # What a step may change, with its inside unit.

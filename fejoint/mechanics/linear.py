@@ -29,9 +29,6 @@ from fejoint.mechanics.section import Section
 
 __all__ = ["Answer", "Pattern", "Solution", "System", "assemble", "cell_dofs", "laws_of", "pattern_of", "solve_linear"]
 
-# Loads below this, N/mm, N and K, are none: what they cause has lost its digits where numbers end, at 1e-308.
-NOTHING = 1e-150
-
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
@@ -253,7 +250,7 @@ def solve_linear(system: System, joint: Joint) -> Solution:
     ends = {"axial": pull * joint.line_load, "turn": joint.line_moment, "lift": joint.line_shear}
     loads = {name: ends[name] for name in system.named}
     loads |= {"temperature": joint.load.temperature_change, "moisture": joint.load.moisture}
-    parts = [(size, system.answer(name)) for name, size in loads.items() if abs(size) > NOTHING]
+    parts = [(size, system.answer(name)) for name, size in loads.items() if size != 0]
     width_strain = 0.0
     if joint.out_of_plane == "generalised":
         # One more unknown, the width strain e: K u + k e = f and k.u + s e = net thermal force across the width.

@@ -253,3 +253,11 @@ def test_the_example_of_the_readme_reads():
     assert [step.name for step in joint.load.path()] == ["cool-down", "winter", "rope pull"]
     assert set(joint.yielding()) == {"lower", "upper", "adhesive"}
     assert joint.analysis.nonlinear
+
+
+def test_a_load_too_small_for_numbers_to_hold_is_none():
+    """2^-1030 N is below the least normal number (IEEE 754, 2^-1022): displacements under it would lose their digits."""
+    assert Load(force=2.0**-1030, temperature_change=-(2.0**-1030), moisture=1e-200) == Load(
+        force=0, temperature_change=0, moisture=0
+    )
+    assert Load(force=1e-90).force == 1e-90
