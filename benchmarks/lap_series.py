@@ -38,7 +38,7 @@ from fejoint.joint.description import Analysis
 from fejoint.joint.strength import StrengthRules
 from fejoint.mechanics.reuse import Kept
 from fejoint.strength.capacity import ADHESIVE_MODES, Capacity
-from fejoint.strength.predict import ROUTES, strength_of
+from fejoint.strength.predict import QUICK, ROUTES, strength_of
 
 ADHESIVES = ("stiff brittle epoxy", "toughened epoxy", "flexible polyurethane")
 OVERLAPS = (12.5, 25.0, 37.5, 50.0)  # mm
@@ -53,7 +53,6 @@ METAL = Isotropic(
     tensile_strength={"value": "324 MPa", "source": FROM_MEMORY},
 )
 WIDTH, THICKNESS, LAYER, FREE = 25.0, 3.0, 0.2, 50.0  # mm
-QUICK = tuple(route for route in ROUTES if route != "cohesive")
 YIELDS = {"adherend-net-yield": "through the thickness", "adherend-hinge": "all through in bending"}
 
 

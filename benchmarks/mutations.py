@@ -385,9 +385,9 @@ MUTATIONS = (
     ),
     Mutation(
         "mixed mode by the share of opening",
-        "fejoint/strength/mixed_mode.py",
-        "(shear / total) ** exponent",
-        "(opening / total) ** exponent",
+        "fejoint/joint/cohesion.py",
+        "float(share**m)",
+        "float((1 - share) ** m)",
         FRACTURE,
     ),
     Mutation(

@@ -76,12 +76,12 @@ def strength(
         require_extra("matplotlib", "plot", "--out")
     from fejoint.show.strength_files import strength_data
     from fejoint.show.strength_tables import strength_report
-    from fejoint.strength.predict import ROUTES, strength_of
+    from fejoint.strength.predict import QUICK, ROUTES, strength_of
 
     # One criterion's sentence has no use for what takes longest, files and JSON have.
     alone = bool(criterion) and out is None and not as_json
     zone = not quick and (not alone or criterion == "cohesive-zone")
-    routes, variants = [route for route in ROUTES if zone or route != "cohesive"], not (quick or alone)
+    routes, variants = ROUTES if zone else QUICK, not (quick or alone)
     found = shown(lambda progress: strength_of(joint, routes=routes, variants=variants, finer_path=finer, progress=progress))
     if criterion:
         found.by(criterion)

@@ -118,6 +118,20 @@ class Joint(Model):
         """
         return self.replace(load=self.load.at(**now), analysis=self.analysis.replace(out_of_plane=self.out_of_plane))
 
+    def elastic(self) -> Joint:
+        """Return the joint under small rotation and all elastic, in the state out of plane that its whole path has."""
+        analysis = self.analysis.replace(
+            large_rotation=False, adhesive_model="elastic", adherend_plasticity=False, out_of_plane=self.out_of_plane
+        )
+        return self.replace(analysis=analysis)
+
+    def script_parameters(self, half: bool) -> dict[str, float]:
+        """Return the geometry script's parameters, mm: the family's, and how long cells of a cohesive layer may be."""
+        from fejoint.joint.cohesion import longest_cell
+
+        parameters = self.geometry.script_parameters(half)
+        return {**parameters, "longest_bonded_cell": longest_cell(self)} if self.analysis.cohesive else parameters
+
     def yielding(self) -> dict[str, Yielding]:
         """Return how each region yields that may do so in this analysis, by the region's name."""
         from fejoint.joint.yielding import yielding_of

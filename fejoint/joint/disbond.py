@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-import operator
-from typing import TYPE_CHECKING, Annotated, Any, ClassVar, Literal
+from typing import TYPE_CHECKING, Annotated, ClassVar, Literal
 
 from pydantic import BeforeValidator, Field
 
 from fejoint.errors import JointError
 from fejoint.joint.families import SteppedLap
 from fejoint.joint.geometry import Bond, Length
-from fejoint.joint.model import Model
+from fejoint.joint.model import Model, whole
 
 if TYPE_CHECKING:
     from fejoint.joint.description import Joint
@@ -20,11 +19,6 @@ __all__ = ["Disbond", "checked", "room"]
 # Bondline thicknesses that must stay bonded ahead of the tip, and that a disbond must be long. Nearer to a free surface
 # the stress at the tip and that at the corner are one, and the mesh would have to be finer than the rest bears.
 LEAST_AHEAD, SHORTEST = 1.0, 0.25
-
-
-def _whole(value: Any) -> Any:
-    """Return whole numbers of other libraries as Python's own."""
-    return operator.index(value) if hasattr(value, "__index__") and not isinstance(value, bool) else value
 
 
 class Disbond(Model):
@@ -38,7 +32,7 @@ class Disbond(Model):
     """End of the overlap at which it starts"""
     place: Literal["middle", "lower", "upper"] = Field("middle", examples=["middle"])
     """Where in the layer's thickness: along its middle, or along its lower or upper interface"""
-    bondline: Annotated[int, Field(ge=1, strict=True), BeforeValidator(_whole)] = Field(1, examples=[1])
+    bondline: Annotated[int, Field(ge=1, strict=True), BeforeValidator(whole)] = Field(1, examples=[1])
     """Number of the bondline"""
 
     def bond(self, joint: Joint) -> Bond:

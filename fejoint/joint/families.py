@@ -3,22 +3,17 @@
 from __future__ import annotations
 
 from itertools import accumulate, pairwise
-from typing import Annotated, Any, ClassVar, Literal, Self
+from typing import Annotated, ClassVar, Literal, Self
 
 from annotated_types import Len
 from pydantic import BeforeValidator, Field, model_validator
 
 from fejoint.joint.geometry import WITHIN, Adherend, Bond, Geometry, Length
-from fejoint.joint.model import in_order, refuse
+from fejoint.joint.model import in_order, refuse, whole
 
 __all__ = ["FAMILIES", "AnyFamily", "DoubleLap", "SingleLap", "SteppedLap"]
 
 MAX_STEPS = 20
-
-
-def _whole(value: Any) -> Any:
-    """Return whole numbers of other libraries as Python's own."""
-    return int(value) if hasattr(value, "__index__") and not isinstance(value, bool) else value
 
 
 class SingleLap(Geometry):
@@ -227,7 +222,7 @@ class SteppedLap(Geometry):
 
     kind: Literal["stepped-lap"] = Field("stepped-lap", examples=["stepped-lap"])
     """Joint family"""
-    steps: Annotated[int, Field(ge=1, le=MAX_STEPS, strict=True), BeforeValidator(_whole)] | None = Field(None, examples=[3])
+    steps: Annotated[int, Field(ge=1, le=MAX_STEPS, strict=True), BeforeValidator(whole)] | None = Field(None, examples=[3])
     """Number of treads, equally long; with overlap_length"""
     overlap_length: Length | None = Field(None, examples=["30 mm"])
     """Length of all treads together, along the load"""

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 else:  # pydantic's metaclass has no public name
     ModelMetaclass = type(BaseModel)
 
-__all__ = ["Model", "Unit", "as_joint_error", "in_order", "models_in", "refuse", "unit_of"]
+__all__ = ["Model", "Unit", "as_joint_error", "in_order", "models_in", "refuse", "unit_of", "whole"]
 
 
 @dataclass(frozen=True)
@@ -64,6 +64,11 @@ def in_order(value: Any) -> Any:
     if isinstance(value, set | frozenset):
         raise ValueError("must be a list in square brackets: a set has no order")
     return value.tolist() if hasattr(value, "tolist") and not hasattr(value, "units") else value
+
+
+def whole(value: Any) -> Any:
+    """Return whole numbers of other libraries as Python's own."""
+    return int(value) if hasattr(value, "__index__") and not isinstance(value, bool) else value
 
 
 class _Checked(ModelMetaclass):

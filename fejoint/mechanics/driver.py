@@ -16,7 +16,7 @@ from fejoint.joint.description import Joint
 from fejoint.mechanics.cautions import cautions
 from fejoint.mechanics.checks import Check, discretisation_error, parted_error, solution_checks, stress_floor
 from fejoint.mechanics.discretisation import Discretisation, discretise
-from fejoint.mechanics.linear import Pattern, Solution, assemble, laws_of, pattern_of, solve_linear
+from fejoint.mechanics.linear import Pattern, Solution, assemble, laws_of, solve_linear
 from fejoint.mechanics.load_path import adherend_sections, bond_forces
 from fejoint.mechanics.nonlinear import pattern_for
 from fejoint.mechanics.path import Marker, follow_path, largest_of, marker_of
@@ -177,16 +177,12 @@ def _along_the_path(
     start_time, floor = time.perf_counter(), stress_floor(joint)
     density, clock = joint.analysis.mesh_density, {"mesh": 0.0, "assemble": 0.0, "solve": 0.0, "recover": 0.0}
     if not joint.analysis.cohesive:
-        elastic = joint.analysis.replace(
-            large_rotation=False, adhesive_model="elastic", adherend_plasticity=False, out_of_plane=joint.out_of_plane
-        )
-        first = solve(joint.replace(analysis=elastic), say, kept)
+        first = solve(joint.elastic(), say, kept)
         density, clock = first.section.density, first.seconds
     clock = {**clock, "path": 0.0}
 
     def meshed(density: float) -> tuple[Discretisation, Pattern]:
-        d, pattern = _meshed(joint, density, joint.load.guided, clock, say, kept)
-        return d, _timed(clock, "assemble", lambda: pattern_for(joint, d)) if joint.analysis.cohesive else pattern
+        return _meshed(joint, density, joint.load.guided, clock, say, kept)
 
     found, limit, done = follow_path(joint, *meshed(density), say, record, start)
     top = largest_of(found)
@@ -249,7 +245,7 @@ def _meshed(
 
     mesh, ends = mesh_key(joint, density), joint.load.ends
     d = kept.once(mesh, made)
-    pattern = kept.once(f"{mesh} {ends} {lifted}", lambda: _timed(clock, "assemble", lambda: pattern_of(d, ends, lifted)))
+    pattern = kept.once(f"{mesh} {ends} {lifted}", lambda: _timed(clock, "assemble", lambda: pattern_for(joint, d, lifted)))
     return d, pattern
 
 

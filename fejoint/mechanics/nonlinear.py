@@ -164,13 +164,13 @@ class Deformed(Solution):
         return kept
 
 
-def pattern_for(joint: Joint, d: Discretisation) -> Pattern:
-    """Return the pattern of a joint's matrix along its load path: with interface elements where its layer is cohesive."""
+def pattern_for(joint: Joint, d: Discretisation, lifted: bool) -> Pattern:
+    """Return the pattern of a joint's matrix (`pattern_of`): with interface elements where its layer is cohesive."""
     if not joint.analysis.cohesive:
-        return pattern_of(d, joint.load.ends, joint.load.guided)
+        return pattern_of(d, joint.load.ends, lifted)
     dofs = Body(d, behaviours_of(joint), interfaces_of(joint, d)).dofs
     tied = tied_inside(d, joint.geometry.bonds(), joint.geometry.bondline_thickness)
-    return pattern_of(d, joint.load.ends, joint.load.guided, dofs, tied)
+    return pattern_of(d, joint.load.ends, lifted, dofs, tied)
 
 
 def problem_of(joint: Joint, d: Discretisation, pattern: Pattern) -> Problem:

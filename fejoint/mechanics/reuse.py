@@ -16,7 +16,6 @@ from typing import Any, TypeVar, cast
 
 import scipy.sparse as sp
 
-from fejoint.joint.cohesion import longest_cell
 from fejoint.joint.conditions import Environment
 from fejoint.joint.description import Joint
 
@@ -32,9 +31,7 @@ def mesh_key(joint: Joint, density: float | None = None) -> str:
     leaves to mesh, which hangs on the load's kind.
     """
     density = joint.analysis.mesh_density if density is None else density
-    parameters = joint.geometry.script_parameters(joint.half)
-    if joint.analysis.cohesive:
-        parameters["longest_bonded_cell"] = longest_cell(joint)
+    parameters = joint.script_parameters(joint.half)
     return f"{joint.geometry.script} half={joint.half} density={density!r} {parameters!r}"
 
 

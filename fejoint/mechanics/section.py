@@ -14,7 +14,6 @@ from skfem import MeshQuad
 
 from fejoint.environment import SYSTEM_LIBRARIES
 from fejoint.errors import MeshError, SetupError
-from fejoint.joint.cohesion import longest_cell
 from fejoint.joint.description import Joint
 
 __all__ = ["Section", "facets_between", "mesh_section", "read_script"]
@@ -73,10 +72,8 @@ def mesh_section(joint: Joint, density: float | None = None, whole: bool = False
     """
     geometry, half = joint.geometry, joint.half and not whole
     density = joint.analysis.mesh_density if density is None else density
-    parameters = {**geometry.script_parameters(half), "mesh_density": density}
+    parameters = {**joint.script_parameters(half), "mesh_density": density}
     parameters |= {} if disbond_tip is None else {"disbond_tip": disbond_tip}
-    if joint.analysis.cohesive:
-        parameters["longest_bonded_cell"] = longest_cell(joint)
     mesh = read_script(script_path(geometry.script), parameters)
     expected = geometry.region_areas(half)
     missing = [name for name in expected if name not in mesh.subdomains]

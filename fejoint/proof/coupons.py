@@ -20,14 +20,13 @@ from dataclasses import dataclass
 from fejoint.errors import ConvergenceError, JointError, MeshError, TheoryError
 from fejoint.proof.case import CaseFile
 from fejoint.proof.measured import PATTERNS, CouponTest, Measured, coupons_from_text
-from fejoint.proof.runner import Verdict
+from fejoint.proof.runner import Verdict, each
 from fejoint.strength.capacity import MODES, Capacity
-from fejoint.strength.predict import ROUTES, Strength, strength_of
+from fejoint.strength.predict import QUICK, ROUTES, Strength, strength_of
 
 __all__ = ["QUICK", "CouponReport", "CouponsReport", "Criterion", "Prediction", "run_coupons", "run_test"]
 
 LIMIT = "limit-load"  # the most that a section bears which flows on: of yield the one load that a test can measure
-QUICK = tuple(route for route in ROUTES if route != "cohesive")
 
 
 @dataclass(frozen=True)
@@ -235,12 +234,8 @@ def run_coupons(
     SetupError
         The machine lacks something.
     """
-    files, reports = list(files), []
-    for i, file in enumerate(files, 1):
-        head = f"test {i} of {len(files)}, {file.name}"
-        say = (lambda text, head=head: progress(f"{head}: {text}")) if progress is not None else None
-        if say is not None:
-            say("reading")
+    reports = []
+    for file, say in each(files, "test", progress):
         try:
             if isinstance(file.text, JointError):
                 raise file.text

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import time
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from typing import Literal
 
@@ -13,7 +13,7 @@ from fejoint.mechanics.driver import Result, solve
 from fejoint.proof.case import Case, CaseFile, Expectation
 from fejoint.proof.quantities import FINITE_ELEMENTS, Answers, by_finite_elements, by_theory, theories, theory_names
 
-__all__ = ["CaseReport", "Report", "Row", "Verdict", "run_case", "run_cases"]
+__all__ = ["CaseReport", "Report", "Row", "Verdict", "each", "run_case", "run_cases"]
 
 Verdict = Literal["met", "missed", "bad"]
 
@@ -111,17 +111,26 @@ def run_cases(files: Iterable[CaseFile], progress: Callable[[str], None] | None 
     SetupError
         The machine lacks something.
     """
-    files, reports = list(files), []
-    for i, file in enumerate(files, 1):
-        head = f"case {i} of {len(files)}, {file.name}"
-        say = (lambda text, head=head: progress(f"{head}: {text}")) if progress is not None else None
-        if say is not None:
-            say("reading")
+    reports = []
+    for file, say in each(files, "case", progress):
         try:
             reports.append(run_case(file.read(), say))
         except JointError as error:
             reports.append(CaseReport(file.name, None, [], str(error)))
     return Report(reports)
+
+
+def each(
+    files: Iterable[CaseFile], word: str, progress: Callable[[str], None] | None
+) -> Iterator[tuple[CaseFile, Callable[[str], None] | None]]:
+    """Yield files one after the other, each with what tells how far its work is; `word` is what a file is called."""
+    files = list(files)
+    for i, file in enumerate(files, 1):
+        head = f"{word} {i} of {len(files)}, {file.name}"
+        say = (lambda text, head=head: progress(f"{head}: {text}")) if progress is not None else None
+        if say is not None:
+            say("reading")
+        yield file, say
 
 
 def run_case(case: Case, progress: Callable[[str], None] | None = None) -> CaseReport:

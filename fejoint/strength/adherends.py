@@ -11,7 +11,7 @@ from fejoint.joint.description import Joint
 from fejoint.joint.materials import Orthotropic
 from fejoint.mechanics.load_path import AdherendSection
 from fejoint.strength.capacity import Capacity
-from fejoint.strength.criteria import PathEndedError, first_share, shear_limit_key
+from fejoint.strength.criteria import met, shear_limit_key
 from fejoint.strength.field import Field
 
 __all__ = ["adherend_capacities", "buckling_capacity", "plateau_capacity"]
@@ -166,22 +166,19 @@ def _capacity(field: Field, limit: _Limit) -> Capacity:
 
     def highest(share: float) -> tuple[float, AdherendSection]:
         # At steps no moment is known: what bends there is left out of measures that need it.
-        found = [
+        indices = [
             (limit.index(s, float(of[s.adherend] or math.inf)), s)
             for s in field.sections_at(share)
             if s.moment is not None or limit.index is _through
         ]
-        return max(found, key=lambda pair: pair[0])
+        return max(indices, key=lambda pair: pair[0])
 
     # The load in an arm is the load on the joint, on its path and beyond the path's end; at a step it is not.
     plain = limit.index is _through and all(s.place != "step" for s in field.sections[0])
-    try:
-        share = first_share(lambda share: highest(share)[0], replace(field, endless=True) if plain else field)
-    except PathEndedError as error:
-        return replace(made, reason=f"not met where the load's path ended: {error}")
-    if not math.isfinite(share):
-        return replace(made, factor=math.inf, force=math.inf, place="nowhere: it does not grow with the load")
-    _, section = highest(share)
+    found = met(made, replace(field, endless=True) if plain else field, lambda share: highest(share)[0])
+    if not found.is_met:
+        return found
+    _, section = highest(found.factor)
     where = {"overlap": "where it enters the overlap", "end": "at its end", "step": "at a step"}[section.place]
     place = f"{section.adherend.replace('_', ' ')}, {where}, x = {section.x:.4g} mm"
-    return replace(made, factor=share, force=share * field.joint.load.force, place=place, x=section.x)
+    return replace(found, place=place, x=section.x)

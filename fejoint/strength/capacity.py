@@ -94,6 +94,11 @@ class Capacity:
     source: str = ""
 
     @property
+    def is_met(self) -> bool:
+        """Whether it gave a load, and a finite one."""
+        return self.runs and math.isfinite(self.factor)
+
+    @property
     def runs(self) -> bool:
         """Whether the criterion gave a load."""
         return not self.reason

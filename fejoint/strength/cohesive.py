@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -125,7 +125,7 @@ def cohesive_load(
             f"the largest load changes by {100 * difference:.2g} % from a mesh of half the density to this one: raise "
             "analysis.mesh_density"
         )
-    return CohesiveLoad(**{**vars(found), "mesh_difference": difference, "warnings": warnings})
+    return replace(found, mesh_difference=difference, warnings=warnings)
 
 
 # ---- parts ---------------------------------------------------------------
@@ -136,7 +136,7 @@ def _peak(
 ) -> CohesiveLoad:
     kept = Kept(0) if kept is None else kept
     d = kept.once(mesh_key(joint, density), lambda: discretise(mesh_section(joint, density)))
-    problem = problem_of(joint, d, pattern_for(joint, d))
+    problem = problem_of(joint, d, pattern_for(joint, d, joint.load.guided))
     scale = _onset(joint, problem)
     load = joint.load
     # One share of the step is then about the load of onset, whatever the joint states.

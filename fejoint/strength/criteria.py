@@ -23,7 +23,7 @@ from fejoint.joint.materials import Adhesive
 from fejoint.strength.capacity import Capacity
 from fejoint.strength.field import STRESSES, Field, Line
 
-__all__ = ["FORMS", "MEASURES", "Form", "Measure", "PathEndedError", "first_share", "shear_limit_key", "stress_capacities"]
+__all__ = ["FORMS", "MEASURES", "Form", "Measure", "PathEndedError", "first_share", "met", "shear_limit_key", "stress_capacities"]
 
 Floats = NDArray[np.float64]
 
@@ -177,6 +177,19 @@ def first_share(index: Callable[[float], float], field: Field) -> float:
     raise PathEndedError(field.why_ended)
 
 
+def met(
+    made: Capacity, field: Field, index: Callable[[float], float], never: str = "nowhere: it does not grow with the load"
+) -> Capacity:
+    """Return a capacity with the load at which its index reaches 1: with the reason where the path ended before."""
+    try:
+        share = first_share(index, field)
+    except PathEndedError as error:
+        return replace(made, reason=f"not met where the load's path ended: {error}")
+    if not math.isfinite(share):
+        return replace(made, factor=math.inf, force=math.inf, place=never)
+    return replace(made, factor=share, force=share * field.joint.load.force)
+
+
 def _taken(line: Line, form: Form, distance: float, length: float) -> tuple[Floats, Floats]:
     """Return the places that a form looks at, and the stresses there at every share, (shares, 3, places).
 
@@ -237,14 +250,11 @@ def _capacity(
                 best = float(index[k]), line, float(x[near[0]])
         return best
 
-    try:
-        share = first_share(lambda share: highest(share)[0], field)
-    except PathEndedError as error:
-        return replace(made, reason=f"not met where the load's path ended: {error}")
-    if not math.isfinite(share):
-        return replace(made, factor=math.inf, force=math.inf, place="nowhere: this stress does not grow with the load")
-    _, line, x = highest(share)
-    return replace(made, factor=share, force=share * joint.load.force, place=_place(line, x), bondline=line.number, x=x)
+    found = met(made, field, lambda share: highest(share)[0], "nowhere: this stress does not grow with the load")
+    if not found.is_met:
+        return found
+    _, line, x = highest(found.factor)
+    return replace(found, place=_place(line, x), bondline=line.number, x=x)
 
 
 def _strain_capacity(field: Field, adhesive: Adhesive) -> Capacity:
@@ -274,13 +284,11 @@ def _strain_capacity(field: Field, adhesive: Adhesive) -> Capacity:
                 best = float(strain[k] / limit), line, float(line.x[k])
         return best
 
-    try:
-        share = first_share(lambda share: highest(share)[0], field)
-    except PathEndedError as error:
-        return replace(made, reason=f"not met where the load's path ended: {error}")
-    _, line, x = highest(share)
-    force = share * field.joint.load.force
-    return replace(made, factor=share, force=force, place=_place(line, x), bondline=line.number, x=x)
+    found = met(made, field, lambda share: highest(share)[0])
+    if not found.is_met:
+        return found
+    _, line, x = highest(found.factor)
+    return replace(found, place=_place(line, x), bondline=line.number, x=x)
 
 
 def _place(line: Line, x: float) -> str:

@@ -141,13 +141,8 @@ def linear_field(joint: Joint, density: float, kept: Kept) -> Field:
         return Field(
             joint, density, np.array([0.0, 1.0]), lines, (adherend_sections(first.solution, first.bondlines), sections), True
         )
-    nothing = [
-        replace(s, axial=0.0, shear=None if s.shear is None else 0.0, moment=None if s.moment is None else 0.0) for s in sections
-    ]
-    lines = tuple(
-        replace(line, stress=np.concatenate([0.0 * line.stress, line.stress])) for line in _lines(joint, [loaded.bondlines])
-    )
-    return Field(joint, density, np.array([0.0, 1.0]), lines, (nothing, sections), True)
+    lines = _from_nothing(_lines(joint, [loaded.bondlines]))
+    return Field(joint, density, np.array([0.0, 1.0]), lines, (_bearing_nothing(sections), sections), True)
 
 
 def field_of_path(joint: Joint, path: Sequence[Outcome], density: float, why_ended: str) -> Field:
@@ -181,20 +176,7 @@ def field_of_path(joint: Joint, path: Sequence[Outcome], density: float, why_end
         shares, curves, sections = [0.0, *shares], [before[0].bondlines, *curves], [list(before[0].adherend_sections), *sections]
     lines = _lines(joint, curves)
     if not before:
-        shares = [0.0, *shares]
-        zero = [
-            replace(s, axial=0.0, shear=None if s.shear is None else 0.0, moment=None if s.moment is None else 0.0)
-            for s in sections[0]
-        ]
-        sections = [zero, *sections]
-        lines = tuple(
-            replace(
-                line,
-                stress=np.concatenate([0.0 * line.stress[:1], line.stress]),
-                strain=None if line.strain is None else np.concatenate([0.0 * line.strain[:1], line.strain]),
-            )
-            for line in lines
-        )
+        shares, sections, lines = [0.0, *shares], [_bearing_nothing(sections[0]), *sections], _from_nothing(lines)
     # Past a limit load the load falls; criteria are asked on the way up.
     rising = [0]
     for i, share in enumerate(shares[1:], 1):
@@ -204,6 +186,24 @@ def field_of_path(joint: Joint, path: Sequence[Outcome], density: float, why_end
         replace(line, stress=line.stress[rising], strain=None if line.strain is None else line.strain[rising]) for line in lines
     )
     return Field(joint, density, np.array(shares)[rising], lines, tuple(sections[i] for i in rising), False, why_ended)
+
+
+def _bearing_nothing(sections: Sequence[AdherendSection]) -> list[AdherendSection]:
+    """Return sections of adherends without load; what is not known of them stays so."""
+    return [
+        replace(s, axial=0.0, shear=None if s.shear is None else 0.0, moment=None if s.moment is None else 0.0) for s in sections
+    ]
+
+
+def _from_nothing(lines: Sequence[Line]) -> tuple[Line, ...]:
+    """Return lines with a share of 0 before the others, at which there is no stress."""
+
+    def led(values: Floats) -> Floats:
+        return np.concatenate([0.0 * values[:1], values])
+
+    return tuple(
+        replace(line, stress=led(line.stress), strain=None if line.strain is None else led(line.strain)) for line in lines
+    )
 
 
 def _lines(joint: Joint, curves: Sequence[Sequence[Bondline]]) -> tuple[Line, ...]:

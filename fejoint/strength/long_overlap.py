@@ -21,9 +21,9 @@ from fejoint.joint.families import SteppedLap
 from fejoint.joint.materials import Orthotropic
 from fejoint.mechanics.load_path import AdherendSection
 from fejoint.strength.capacity import Capacity
-from fejoint.strength.criteria import PathEndedError, first_share
+from fejoint.strength.criteria import first_share, met
 from fejoint.strength.field import Field, unloaded
-from fejoint.strength.fracture import growth_index
+from fejoint.strength.mixed_mode import growth_index
 
 __all__ = ["is_balanced", "long_overlap_capacity", "shear_lag_load"]
 
@@ -135,19 +135,16 @@ def _balanced(made: Capacity, field: Field) -> Capacity:
 
     def worst(share: float) -> tuple[float, AdherendSection]:
         entering = [s for s in field.sections_at(share) if s.place == "overlap"]
-        found = [index(section, entering) for section in entering]
-        best = foremost(found)
-        return found[best], entering[best]
+        indices = [index(section, entering) for section in entering]
+        best = foremost(indices)
+        return indices[best], entering[best]
 
-    try:
-        share = first_share(lambda share: worst(share)[0], field)
-    except PathEndedError as error:
-        return replace(made, reason=f"not met where the load's path ended: {error}")
-    section = worst(share)[1]
+    found = met(made, field, lambda share: worst(share)[0])
+    if not found.is_met:
+        return found
+    section = worst(found.factor)[1]
     return replace(
-        made,
-        factor=share,
-        force=share * field.joint.load.force,
+        found,
         place=f"overlap's end where the {section.adherend} adherend enters, x = {section.x:.4g} mm",
         x=section.x,
         density=field.density,

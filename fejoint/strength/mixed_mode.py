@@ -12,6 +12,7 @@ of adhesives are measured in the layer, and an interface may hold less than eith
 from __future__ import annotations
 
 from fejoint.errors import JointError
+from fejoint.joint.cohesion import toughness_at
 from fejoint.joint.materials import Adhesive
 from fejoint.mechanics.energy_release import Rates
 
@@ -34,15 +35,10 @@ def growth_index(opening: float, shear: float, adhesive: Adhesive) -> float:
     JointError
         The adhesive does not state a toughness.
     """
-    first, second = toughness(adhesive, 1), toughness(adhesive, 2)
-    total, exponent = opening + shear, adhesive.mixed_mode_exponent
-    if total <= 0:
-        return 0.0
-    if adhesive.mixed_mode_rule == "b-k":
-        assert exponent is not None  # the adhesive refuses to be without
-        return float(total / (first + (second - first) * (shear / total) ** exponent))
-    a = 1.0 if exponent is None else exponent
-    return float(((opening / first) ** a + (shear / second) ** a) ** (1 / a))
+    for mode in (1, 2):
+        toughness(adhesive, mode)
+    total = opening + shear
+    return total / toughness_at(adhesive, shear / total) if total > 0 else 0.0
 
 
 def index_of(rates: Rates, adhesive: Adhesive, split: bool) -> float:

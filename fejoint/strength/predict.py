@@ -22,10 +22,12 @@ from fejoint.strength.long_overlap import long_overlap_capacity
 from fejoint.strength.margins import Margin, margin_of, margins_of
 from fejoint.strength.routes import cohesive_capacity, disbond_capacity, elastic_plastic_capacity, limit_load_capacity
 
-__all__ = ["ROUTES", "Strength", "strength_of"]
+__all__ = ["QUICK", "ROUTES", "Strength", "strength_of"]
 
 ROUTES = ("stress", "plateau", "energy", "cohesive", "adherend")
 """What a load is asked of: peaks and means of stress, limit analysis, energy, the cohesive zone, the adherends"""
+QUICK = tuple(route for route in ROUTES if route != "cohesive")
+"""Without the cohesive zone, which takes longest"""
 
 # A load path is followed this much beyond the largest load that any criterion of linear elasticity asks for, and no farther
 # than this beyond the rupture of an adherend. Joints that straighten bear more than linear elasticity says.
@@ -168,25 +170,10 @@ def strength_of(
     if joint.load.step:
         warnings.append("load steps are left aside: temperature and moisture come first, then all loads grow in proportion")
         joint = joint.at()
-    if joint.analysis.adhesive_model == "cohesive":  # the criteria look at the stress of a layer that is there
+    if joint.analysis.cohesive:  # the criteria look at the stress of a layer that is there
         joint = joint.replace(analysis=joint.analysis.replace(adhesive_model="elastic"))
-    rules, thickness = joint.strength, joint.geometry.bondline_thickness
-    distance = rules.point_distance or thickness
-    shortest = min(bond.end - bond.start for bond in joint.geometry.bonds())
-    length = rules.averaging_length or min(4 * distance, shortest)
-    for key, value in (("point_distance", distance), ("averaging_length", length)):
-        if value > shortest:
-            raise JointError(f'strength.{key} = "{value:g} mm": must be at most the overlap\'s {shortest:g} mm; shorten it.')
-    if rules.failure_at == "interface" and distance < CLEAR * thickness:
-        raise JointError(
-            f'strength.point_distance = "{distance:g} mm": at an interface at least {CLEAR * thickness:g} mm (half the '
-            "bondline's thickness), since the stress nearer to the corner is singular; lengthen it."
-        )
-    if rules.disbond is not None:  # before anything is solved
-        try:
-            checked(rules.disbond, joint)
-        except JointError as error:
-            raise JointError(f"strength.{error}") from None
+    rules = joint.strength
+    distance, length = _distances(joint)
     result, fields = _fields(joint, variants, finer_path, distance, length, say, kept)
     field = fields["named"]
     found: list[Capacity] = []
@@ -238,13 +225,35 @@ def strength_of(
         density=field.density,
         distance=distance,
         length=length,
-        # Of a load path the result is that far beyond the joint's load, and what it warns of is, too.
         cohesive=zone,
+        # Of a load path the result is that far beyond the joint's load, and what it warns of is, too.
         warnings=(*warnings, *(() if joint.analysis.nonlinear else result.warnings)),
     )
 
 
 # ---- parts ---------------------------------------------------------------
+
+
+def _distances(joint: Joint) -> tuple[float, float]:
+    """Return point distance and averaging length, mm; JointError where they, or a disbond, do not fit the joint."""
+    rules, thickness = joint.strength, joint.geometry.bondline_thickness
+    distance = rules.point_distance or thickness
+    shortest = min(bond.end - bond.start for bond in joint.geometry.bonds())
+    length = rules.averaging_length or min(4 * distance, shortest)
+    for key, value in (("point_distance", distance), ("averaging_length", length)):
+        if value > shortest:
+            raise JointError(f'strength.{key} = "{value:g} mm": must be at most the overlap\'s {shortest:g} mm; shorten it.')
+    if rules.failure_at == "interface" and distance < CLEAR * thickness:
+        raise JointError(
+            f'strength.point_distance = "{distance:g} mm": at an interface at least {CLEAR * thickness:g} mm (half the '
+            "bondline's thickness), since the stress nearer to the corner is singular; lengthen it."
+        )
+    if rules.disbond is not None:  # before anything is solved
+        try:
+            checked(rules.disbond, joint)
+        except JointError as error:
+            raise JointError(f"strength.{error}") from None
+    return distance, length
 
 
 def _fields(
@@ -260,10 +269,7 @@ def _fields(
             fields |= {name: linear_field(joint, density * by, kept) for name, by in (("coarser mesh", 0.5), ("finer mesh", 2.0))}
         return result, fields
     say("loads of linear elasticity")
-    elastic = joint.analysis.replace(
-        large_rotation=False, adhesive_model="elastic", adherend_plasticity=False, out_of_plane=joint.out_of_plane
-    )
-    first = linear_field(joint.replace(analysis=elastic), joint.analysis.mesh_density, kept)
+    first = linear_field(joint.elastic(), joint.analysis.mesh_density, kept)
     bond = [*stress_capacities(first, distance, length), plateau_capacity(joint), long_overlap_capacity(first)]
     metal = [c.factor for c in adherend_capacities(first) if math.isfinite(c.factor)]
     far = max((c.factor for c in bond if math.isfinite(c.factor)), default=1.0)

@@ -24,12 +24,11 @@ from fejoint.joint.strength import Scatter
 from fejoint.mechanics.result import Result
 from fejoint.mechanics.reuse import Kept
 from fejoint.show.files import csv_text, joint_as_understood
-from fejoint.strength.predict import strength_of
+from fejoint.strength.predict import QUICK, strength_of
 
 __all__ = ["NOT_COVERED", "Band", "load_band", "strength_column"]
 
 NOT_COVERED = "input scatter only; not an allowable; model error not included"
-ROUTES = ("stress", "plateau", "energy", "adherend")  # the cohesive zone would take minutes a joint
 CUT = 3.0  # standard deviations
 SHARES = (0.05, 0.5, 0.95)
 _of_this_thread = threading.local()  # joints that differ in strengths or loads alone share mesh and system
@@ -100,7 +99,7 @@ class Band:
 def strength_column(result: Result) -> dict[str, Any]:
     """Return load and way of failing of a solved joint, as columns of a sweep; without the cohesive zone."""
     kept = _of_this_thread.__dict__.setdefault("kept", Kept())
-    least = strength_of(result.joint, routes=ROUTES, variants=False, kept=kept).governing
+    least = strength_of(result.joint, routes=QUICK, variants=False, kept=kept).governing
     return {"factor": least.factor, "mode": least.mode.key, "criterion": least.capacity.key}
 
 
@@ -162,7 +161,7 @@ def load_band(
         factors=np.sort(done["strength_column.factor"].to_numpy(dtype=float)),
         force=joint.load.force,
         modes={str(mode): int(number) for mode, number in modes.items()},
-        stated=strength_of(joint, routes=ROUTES, variants=False).governing.factor,
+        stated=strength_of(joint, routes=QUICK, variants=False).governing.factor,
     )
 
 
