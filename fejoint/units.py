@@ -24,6 +24,17 @@ DIMENSIONS = {
     "K": ("a temperature difference", "-100 K"),
     "K absolute": ("an absolute temperature", "120 degC"),
     "1/K": ("an expansion per degree", "23e-6 1/K"),
+    "s": ("a time", "30 min"),
+    "1/s": ("a rate", "2e5 1/s"),
+    "deg": ("an angle", "65 deg"),
+    "mN/m": ("a surface energy or tension", "72.8 mJ/m^2"),
+    "Pa*s": ("a viscosity", "40 Pa*s"),
+    "J/mol": ("an activation energy", "60 kJ/mol"),
+    "mm/N": ("a compliance", "5e-6 mm/N"),
+    "mm/min": ("a speed", "1.3 mm/min"),
+    "g/cm^3": ("a density", "1.15 g/cm^3"),
+    "mm^2": ("an area", "300 mm^2"),
+    "mL": ("a volume", "50 mL"),
     "": ("a number without unit", "0.35"),
 }
 

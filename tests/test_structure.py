@@ -15,6 +15,8 @@ STAGES = [
     "units",
     "environment",
     "joint",
+    "process",
+    "coupon",
     "bondline",
     "mechanics",
     "strength",
@@ -25,7 +27,7 @@ STAGES = [
     "cli",
     "__main__",
 ]
-PURE = ["joint", "bondline", "mechanics", "strength", "proof", "study"]
+PURE = ["joint", "process", "coupon", "bondline", "mechanics", "strength", "proof", "study"]
 
 
 def modules():

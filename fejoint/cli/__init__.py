@@ -17,9 +17,15 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from fejoint import __version__
+from fejoint.cli.correlate import correlate, identify
+from fejoint.cli.coupons import coupons
 from fejoint.cli.fit import fit
+from fejoint.cli.flaws import flaws
+from fejoint.cli.job_card import job_card
 from fejoint.cli.pictures import draw, report, view
+from fejoint.cli.process import process
 from fejoint.cli.solving import code_of, solved, solved_into
+from fejoint.cli.statistics import ageing, statistics
 from fejoint.cli.strength import strength
 from fejoint.cli.sweep import chart, sweep
 from fejoint.cli.terminal import Changes, JointFile, MaterialFiles, Units, console, known_units, read_joint, said, shown
@@ -301,9 +307,10 @@ def materials(units: Units = "mm") -> int:
 def schema() -> int:
     """Print the JSON schema of the joint file, for editors."""
     from fejoint.joint.file import joint_schema
+    from fejoint.process.description import process_schema
     from fejoint.study.plan import sweep_schema
 
-    print(json.dumps(joint_schema({"sweep": sweep_schema()}), indent=2))
+    print(json.dumps(joint_schema({"sweep": sweep_schema(), "process": process_schema()}), indent=2))
     return 0
 
 
@@ -314,6 +321,14 @@ app.command()(sweep)
 app.command()(chart)
 app.command()(fit)
 app.command()(strength)
+app.command()(flaws)
+app.command()(process)
+app.command()(coupons)
+app.command()(statistics)
+app.command()(ageing)
+app.command()(correlate)
+app.command()(identify)
+app.command("job-card")(job_card)
 
 
 @app.callback(invoke_without_command=True)

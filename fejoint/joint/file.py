@@ -35,8 +35,8 @@ __all__ = [
 # Optional keys that a template shows as given, because one of several choices must be.
 TEMPLATE_KEYS = {"Adhesive": ("elastic_modulus", "poisson_ratio"), "SteppedLap": ("steps", "overlap_length"), "Load": ("force",)}
 MAX_BYTES = 1_000_000  # a joint file is a page of text; more is something else
-# Tables of the file that are no part of the joint: materials to choose from, and what to do with the joint.
-BESIDE_THE_JOINT = ("materials", "sweep")
+# Tables of the file that are no part of the joint: materials to choose from, what to do with the joint, how it is bonded.
+BESIDE_THE_JOINT = ("materials", "sweep", "process")
 
 
 def load(path: str | Path, changes: Iterable[str] = (), material_files: Iterable[str | Path] = ()) -> Joint:

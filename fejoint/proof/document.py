@@ -29,7 +29,7 @@ def parted(text: str, place: str) -> tuple[dict[str, Any], dict[str, Any]]:
     except JointError as error:
         raise JointError(f"{place}: {str(error).removeprefix(': ')}") from None
     own = {key: document.pop(key) for key in OWN if key in document}
-    known = [*OWN, "materials", *(field.alias or key for key, field in Joint.model_fields.items())]
+    known = [*OWN, "materials", "process", *(field.alias or key for key, field in Joint.model_fields.items())]
     for key in document:
         if key not in known:
             near = difflib.get_close_matches(key, known, n=1)

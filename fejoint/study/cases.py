@@ -76,7 +76,7 @@ def identity(
     A result goes by its case's key, which holds the whole joint. This keeps
     studies apart, and holds what no key does: what is kept of each result.
     """
-    base = {key: value for key, value in document.items() if key not in ("title", "sweep", "materials")}
+    base = {key: value for key, value in document.items() if key not in ("title", "sweep", "materials", "process")}
     units = known_keys()
     varied = tuple(plan.units)
     return {

@@ -1,0 +1,1 @@
+"""After the analysis: what the tensile tester says of coupons, and what their numbers allow to say."""
