@@ -1,9 +1,9 @@
 """One-sided tolerance bounds: what a share of all values lies above, with a confidence.
 
-    normal, lognormal   mean - k s, k from the noncentral t distribution: exact
-    Weibull             exact, given how the values lie to one another (below)
-    by rank             a value of the sample, by the binomial distribution: exact or safe for any distribution
-    by two values       the smallest and another, for distributions whose logarithm of the share below is concave: safe
+normal, lognormal   mean - k s, k from the noncentral t distribution: exact
+Weibull             exact, given how the values lie to one another (below)
+by rank             a value of the sample, by the binomial distribution: exact or safe for any distribution
+by two values       the smallest and another, for distributions whose logarithm of the share below is concave: safe
 """
 
 from __future__ import annotations
@@ -117,6 +117,8 @@ def two_value_factor(n: int, share: float = 0.90, confidence: float = 0.95) -> t
         k = _two_value_k(n, r, 1 - share, confidence)
         if (bound := scores[r - 1] - k * (scores[r - 1] - scores[0])) > best[2]:
             best = (r, k, bound)
+        elif r > best[0] + 5:
+            break  # it only falls from here on
     return best[0], best[1]
 
 
