@@ -208,5 +208,5 @@ def _cautions(found: BasisValues) -> tuple[str, ...]:
 
 
 def _listed(names: Iterable[str]) -> str:
-    *first, last = names
+    *first, last = list(names) or [""]
     return f"{', '.join(first)} and {last}" if first else last
