@@ -77,8 +77,11 @@ class BasisValues:
         Two for each method, A before B.
     agreements : tuple of Agreement
         How well each distribution agrees with the values; none with fewer than 5 values.
+    candidates : tuple of str
+        The methods that the values leave: of each basis the lowest value among them is recommended.
     recommended : str
-        The method to lean on; empty where none serves.
+        The method of the recommended B-basis value (that of the A-basis may be another: see `bound`); empty where none
+        serves.
     reason : str
         Why, in a sentence.
     cautions : tuple of str
@@ -88,29 +91,26 @@ class BasisValues:
     n: int
     bounds: tuple[Bound, ...]
     agreements: tuple[Agreement, ...]
+    candidates: tuple[str, ...]
     recommended: str
     reason: str
     cautions: tuple[str, ...] = ()
 
     def bound(self, basis: Basis, method: str | None = None) -> Bound:
-        """Return the bound of a basis by a method, the recommended one unless another is named.
-
-        Where the recommended one is by rank and there are too few values for the A-basis, that is by two values.
-        """
+        """Return the bound of a basis by a method; the recommended one, of the lowest value, unless a method is named."""
         by = {b.method: b for b in self.bounds if b.basis == basis}
         if method is not None:
             return by[method]
-        if not self.recommended:
-            return Bound(basis, "", None, reason=self.reason)
-        found = by[self.recommended]
-        return by[BY_TWO] if found.value is None and self.recommended == BY_RANK else found
+        found = [(value, m) for m in self.candidates if (value := by[m].value) is not None]
+        return by[min(found)[1]] if found else Bound(basis, "", None, reason=self.reason)
 
 
 def basis_values(values: Iterable[float], *, significance: float = SIGNIFICANCE, name: str = "values") -> BasisValues:
     """Return A-basis (99 % stronger) and B-basis values (90 % stronger), both with 95 % confidence, by every method.
 
-    The recommended distribution is, of those that the values do not speak against, the one with the lowest B-basis
-    value: so that chance never picks a stronger one.
+    Recommended is, of the distributions that the values do not speak against, the one with the lowest value, for each
+    basis by itself: so that chance never picks a stronger one. Where the values speak against all, it is the value by
+    rank, or by two values where there are too few for that.
 
     Parameters
     ----------
@@ -135,8 +135,8 @@ def basis_values(values: Iterable[float], *, significance: float = SIGNIFICANCE,
     bounds += [_by_rank(x, basis) for basis in BASES] + [_by_two(x, basis, positive) for basis in BASES]
     enough = len(x) >= LEAST_AGREEMENT
     agreements = tuple(agreement(x, d, significance=significance, name=name) for d in usable) if enough else ()
-    recommended, reason = _recommended(bounds, agreements, usable, significance)
-    found = BasisValues(len(x), tuple(bounds), agreements, recommended, reason)
+    candidates, recommended, reason = _recommended(bounds, agreements, usable, significance)
+    found = BasisValues(len(x), tuple(bounds), agreements, candidates, recommended, reason)
     return replace(found, cautions=_cautions(found))
 
 
@@ -170,8 +170,8 @@ def _by_two(x: Floats, basis: Basis, positive: bool) -> Bound:
 
 def _recommended(
     bounds: list[Bound], agreements: tuple[Agreement, ...], usable: tuple[Distribution, ...], significance: float
-) -> tuple[str, str]:
-    """Return the method to lean on and why."""
+) -> tuple[tuple[str, ...], str, str]:
+    """Return the methods that are left, that of the B-basis and why."""
     value = {b.method: b.value for b in bounds if b.basis == "B" and b.value is not None}
     rejected = [a.distribution for a in agreements if a.rejected]
     left = [d for d in usable if d not in rejected]
@@ -184,14 +184,12 @@ def _recommended(
             why = against
         else:
             why = f"the values speak against none of {_listed(left)}" if len(left) > 1 else "the values do not speak against it"
-        of = (
-            f"; of {_listed(left)} it has the lowest B-basis value, so that chance picks no stronger one" if len(left) > 1 else ""
-        )
-        return lowest, f"{why}{of}."
+        of = f"; of {_listed(left)} the lowest value is taken, so that chance picks no stronger one" if len(left) > 1 else ""
+        return tuple(left), lowest, f"{why}{of}."
     for method in (BY_RANK, BY_TWO):
         if method in value:
-            return method, f"{against}; {method} no distribution is taken for granted."
-    return "", f"{against}; a value by rank needs {number_by_rank(*BASES['B'])} values."
+            return (BY_RANK, BY_TWO), method, f"{against}; {method} no distribution is taken for granted."
+    return (), "", f"{against}; a value by rank needs {number_by_rank(*BASES['B'])} values."
 
 
 def _cautions(found: BasisValues) -> tuple[str, ...]:

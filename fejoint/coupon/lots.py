@@ -10,7 +10,7 @@ from fejoint.coupon.basis import BasisValues, basis_values
 from fejoint.coupon.normality import SIGNIFICANCE, ShapiroWilk, shapiro_wilk
 from fejoint.coupon.outliers import Outliers, outliers
 from fejoint.coupon.pooling import Groups, Pooled, compared, pooled
-from fejoint.coupon.statistics import Described, described
+from fejoint.coupon.statistics import Described, as_values, described
 from fejoint.errors import JointError
 
 __all__ = ["Lot", "Lots", "looked_at", "lots_of"]
@@ -64,7 +64,7 @@ def looked_at(values: Iterable[float], name: str = "values", *, significance: fl
     JointError
         Fewer than 2 values, or what is no finite number.
     """
-    x = tuple(float(v) if not isinstance(v, str) else v for v in values)  # type: ignore[arg-type]
+    x = tuple(as_values(values, 2, "a standard deviation", name=name).tolist())
     refused: list[str] = []
     return Lot(
         name=name,
@@ -90,7 +90,8 @@ def lots_of(groups: Mapping[str, Iterable[float]], *, significance: float = SIGN
     lots = tuple(looked_at(x, str(name), significance=significance) for name, x in groups.items())
     if len(lots) < 2:
         return Lots(lots, None, None, (), ())
-    values, refused = {lot.name: lot.values for lot in lots}, []
+    refused: list[str] = []
+    values = {lot.name: lot.values for lot in lots}
     alike = _unless(lambda: compared(values, significance=significance), refused)
     one = [v for lot in lots for v in lot.values]
     whole = looked_at(one, ALL, significance=significance) if alike is not None and alike.alike else None

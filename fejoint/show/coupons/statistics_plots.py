@@ -12,7 +12,7 @@ from fejoint.coupon.basis import BASES
 from fejoint.coupon.distributions import DISTRIBUTIONS, Distribution, fitted
 from fejoint.coupon.lots import Lot, Lots
 from fejoint.show.colours import FAINT, INK
-from fejoint.show.coupons.statistics_tables import METHOD_WORDS, number
+from fejoint.show.coupons.statistics_tables import METHOD_WORDS, recommended_words
 from fejoint.show.pen import drawing_style, legend_below, plate, printable, settled, shortened
 
 if TYPE_CHECKING:
@@ -74,10 +74,11 @@ def _draw_values(axes: Axes, lots: tuple[Lot, ...]) -> list[Any]:
         axes.plot(lot.values, np.full(len(lot.values), row), linestyle="none", markerfacecolor="none", gid="values", **look)
         d = lot.described
         axes.errorbar([d.mean], [row - 0.22], xerr=d.deviation, fmt="|", color=INK, capsize=4, markersize=11, elinewidth=1.4)
-        for basis, marker in (("B", 5), ("A", 5)) if lot.basis else ():
-            value = lot.basis.bound(basis).value  # type: ignore[union-attr, arg-type]
+        for basis in BASES if lot.basis else ():
+            assert lot.basis is not None
+            value = lot.basis.bound(basis).value
             if value is not None:
-                axes.plot([value], [row + 0.22], marker=marker, color=INK, linestyle="none", gid=f"{basis}-basis")
+                axes.plot([value], [row + 0.22], marker=5, color=INK, linestyle="none", gid=f"{basis}-basis")
                 axes.annotate(basis, (value, row + 0.22), xytext=(4, 0), textcoords="offset points", va="center", fontsize=9)
         for one in lot.outliers.found if lot.outliers else ():
             axes.plot([one.value], [row], marker="o", markersize=15, markerfacecolor="none", color="#c0392b", gid="outlier")
@@ -114,20 +115,13 @@ def _draw_one(axes: Axes, lot: Lot) -> list[Any]:
     drawn = drawn if np.ptp(x) > 1e-12 * np.max(np.abs(x)) else ()
     for name in drawn:
         handles.append(Line2D([], [], label=METHOD_WORDS[name], **LINES[name]))
-        for basis in ("B", "A") if lot.basis else ():
-            value = lot.basis.bound(basis, name).value  # type: ignore[union-attr, arg-type]
+        for basis in BASES if lot.basis else ():
+            assert lot.basis is not None
+            value, line = lot.basis.bound(basis, name).value, LINES[name]
             if value is not None and value > min(0.0, x[0]):
-                axes.plot(
-                    [value],
-                    [_paper(1 - BASES[basis][0])],  # type: ignore[index]
-                    marker="D" if name == lot.basis.recommended else "d",  # type: ignore[union-attr]
-                    markerfacecolor=LINES[name]["color"] if name == lot.basis.recommended else "white",  # type: ignore[union-attr]
-                    color=LINES[name]["color"],
-                    markersize=8,
-                    linestyle="none",
-                    zorder=4,
-                    gid=f"{name} {basis}",
-                )
+                filled = line["color"] if lot.basis.bound(basis).method == name else "white"
+                look = {"marker": "D", "markersize": 8, "linestyle": "none", "color": line["color"], "markerfacecolor": filled}
+                axes.plot([value], [_paper(1 - BASES[basis][0])], zorder=4, gid=f"{name} {basis}", **look)
                 spots.append(value)
     _paper_axes(axes, spots)
     _draw_line(axes, lot, drawn)
@@ -139,11 +133,9 @@ def _draw_one(axes: Axes, lot: Lot) -> list[Any]:
         axes.text(0.99, _paper(1 - share), f"{basis}-basis at {100 * (1 - share):g} %", transform=axes.get_yaxis_transform(),
                   ha="right", va="bottom", color=FAINT, fontsize=9.5, **plate())  # fmt: skip
     if lot.basis:
-        handles.append(Line2D([], [], marker="d", markerfacecolor="white", color=INK, linestyle="none", label="its basis values"))
+        handles.append(Line2D([], [], marker="D", markerfacecolor="white", color=INK, linestyle="none", label="its basis values"))
         handles.append(Line2D([], [], marker="D", color=INK, linestyle="none", label="the recommended ones"))
-        b, a = (number(lot.basis.bound(basis).value) for basis in ("B", "A"))
-        by = METHOD_WORDS.get(lot.basis.recommended, "none")
-        axes.set_title(f"recommended: {by}, B {b}, A {a}")
+        axes.set_title(f"recommended: {recommended_words(lot.basis, '')}")
     else:
         axes.set_title("too few coupons for basis values")
     return handles

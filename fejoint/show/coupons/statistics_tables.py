@@ -17,7 +17,16 @@ from fejoint.coupon.outliers import LOOK_INTO, Outliers
 from fejoint.coupon.pooling import Groups, Pooled
 from fejoint.show.pen import printable
 
-__all__ = ["METHOD_WORDS", "number", "rows_table", "statistics_json", "statistics_rows", "statistics_table"]
+__all__ = [
+    "METHOD_WORDS",
+    "number",
+    "recommended_words",
+    "rows_table",
+    "statistics_json",
+    "statistics_rows",
+    "statistics_sentences",
+    "statistics_table",
+]
 
 METHOD_WORDS = {
     "normal": "normal",
@@ -79,7 +88,9 @@ def _basis_rows(lot: Lot, basis: BasisValues, per: str) -> tuple[str, list[str],
     for method, words in METHOD_WORDS.items():
         by = {name: basis.bound(name, method) for name in BASES}
         why = "; ".join(f"{name}: {b.reason}" for name, b in by.items() if b.reason)
-        marks = [word for word, yes in (("recommended", method == basis.recommended), (why, bool(why))) if yes]
+        lowest = [name for name in BASES if basis.bound(name).method == method]
+        marks = [f"recommended {' and '.join(reversed(lowest))}"] if lowest else []
+        marks += [why] if why else []
         rejected = any(a.rejected for a in basis.agreements if a.distribution == method)
         marks += ["rejected"] if rejected else []
         shown = "-" if method not in level else f"{100 * level[method]:.2g} %"
@@ -139,11 +150,18 @@ def _lot_sentences(lot: Lot, unit: str) -> list[str]:
         verdict = "speaks against" if lot.shapiro.level < 0.05 else "does not speak against"
         said.append(f"{name}: Shapiro-Wilk's test (level {100 * lot.shapiro.level:.2g} %) {verdict} a normal distribution.")
     if lot.basis is not None:
-        method = METHOD_WORDS.get(lot.basis.recommended, "none")
-        values = ", ".join(f"{b}-basis {number(lot.basis.bound(b).value)} {unit}".rstrip() for b in ("B", "A"))
-        said.append(f"{name}: recommended is {method}, {values}: {lot.basis.reason}")
+        said.append(f"{name}: recommended is {recommended_words(lot.basis, unit)}: {lot.basis.reason}")
         said += [f"{name}: {text}" for text in lot.basis.cautions if text != NOT_AN_ALLOWABLE]
     return said
+
+
+def recommended_words(basis: BasisValues, unit: str) -> str:
+    """Return the recommended basis values with their methods, in words."""
+    found = [basis.bound("B"), basis.bound("A")]
+    if all(b.value is None for b in found):
+        return "none"
+    shown = [f"{b.basis}-basis {number(b.value)} {unit}".rstrip() + f" ({METHOD_WORDS.get(b.method, 'none')})" for b in found]
+    return ", ".join(shown)
 
 
 def _outliers(found: Outliers, unit: str) -> str:
@@ -217,5 +235,5 @@ def statistics_json(found: Lots, unit: str, source: str) -> dict[str, Any]:
 def _lot_json(lot: Lot) -> dict[str, Any]:
     data = asdict(lot)
     if lot.basis is not None:
-        data["basis"]["recommended_values"] = {name: lot.basis.bound(name).value for name in BASES}
+        data["basis"]["recommended_bounds"] = {name: asdict(lot.basis.bound(name)) for name in BASES}
     return data
