@@ -206,5 +206,5 @@ def _cautions(found: BasisValues) -> tuple[str, ...]:
 
 
 def _listed(names: Iterable[str]) -> str:
-    *first, last = list(names) or [""]
+    *first, last = [name.replace("weibull", "Weibull") for name in names] or [""]
     return f"{', '.join(first)} and {last}" if first else last

@@ -160,7 +160,8 @@ def recommended_words(basis: BasisValues, unit: str) -> str:
     found = [basis.bound("B"), basis.bound("A")]
     if all(b.value is None for b in found):
         return "none"
-    shown = [f"{b.basis}-basis {number(b.value)} {unit}".rstrip() + f" ({METHOD_WORDS.get(b.method, 'none')})" for b in found]
+    words = {b.basis: METHOD_WORDS.get(b.method, "none").removesuffix(" (non-parametric)") for b in found}
+    shown = [f"{b.basis}-basis {number(b.value)} {unit}".rstrip() + f" ({words[b.basis]})" for b in found]
     return ", ".join(shown)
 
 
