@@ -207,7 +207,8 @@ def _fits(data: Aged, model: str, logarithmic: bool) -> tuple[list[AgeingFit], l
     fits, refused = ageing_fits(data)
     held = [fit for fit in fits if fit.lack_of_fit is None or not fit.lack_of_fit.rejected]
     chosen = (held or fits)[0]
-    why = "Of the laws that the specimens do not reject" if held else "All laws are rejected; of them"
+    tested = all(fit.lack_of_fit is not None for fit in fits)
+    why = "Of all laws" if not tested else "Of the laws that the specimens do not reject" if held else "All are rejected; of them"
     return (
         fits,
         refused,

@@ -16,7 +16,7 @@ Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 Mean = Callable[[Floats], tuple[Floats, Floats]]
 STEPS = 200
-SMALL = 1e-10  # gain of a step that would still be worth taking, in logarithms of the likelihood
+SMALL = 1e-12  # gain of a step that is not worth taking, in logarithms of the likelihood
 
 
 def greatest(mean: Mean, y: Floats, broken: Bools, start: Floats) -> tuple[Floats, float, Floats, float]:
@@ -39,6 +39,8 @@ def greatest(mean: Mean, y: Floats, broken: Bools, start: Floats) -> tuple[Float
         gradient, information = _slopes(mean, theta, log_s, y, broken)
         scale = np.sqrt(np.maximum(np.diag(information), 1e-300))
         even = information / np.outer(scale, scale)  # parameters of unlike size
+        if _gain(even, gradient / scale) < SMALL:
+            break
         while True:
             try:
                 step = np.linalg.solve(even + damping * np.eye(len(even)), gradient / scale) / scale
@@ -52,8 +54,8 @@ def greatest(mean: Mean, y: Floats, broken: Bools, start: Floats) -> tuple[Float
             if damping > 1e12:
                 now, tried, tried_s = value, theta, log_s
                 break
-        gain, theta, log_s, value = now - value, tried, tried_s, now
-        if (gain < SMALL and damping < 1e-6) or damping > 1e12:
+        theta, log_s, value = tried, tried_s, now
+        if damping > 1e12:
             break
         damping = max(damping / 10, 1e-12)
     _, information = _slopes(mean, theta, log_s, y, broken)
@@ -62,6 +64,14 @@ def greatest(mean: Mean, y: Floats, broken: Bools, start: Floats) -> tuple[Float
     if not np.all(np.isfinite(even)) or np.linalg.eigvalsh(even)[0] < 1e-9:
         raise JointError("the values do not determine every parameter of this model; take one with fewer, or test more times.")
     return theta, math.exp(log_s), np.linalg.inv(even) / np.outer(scale, scale), value
+
+
+def _gain(information: Floats, gradient: Floats) -> float:
+    """Return twice what Newton's step would gain; without end where the information is not positive."""
+    try:
+        return float(np.sum(np.linalg.solve(np.linalg.cholesky(information), gradient) ** 2))
+    except np.linalg.LinAlgError:
+        return math.inf
 
 
 def _log_likelihood(y: Floats, m: Floats, log_s: float, broken: Bools) -> float:

@@ -56,8 +56,8 @@ def ageing_figure(fit: AgeingFit, said: Prediction | None, strength: str, time: 
             axes.set_xlabel(f"time, {time}")
         for axes in grid[len(panels) :]:
             axes.remove()
-        grid[0].set_xlim(0, end)
-        _limits(grid[0], fit, said)
+        grid[0].set_xlim(-0.02 * end, end)
+        _limits(grid[0], fit, said, panels, confidence)
         for axes in grid[::columns]:
             axes.set_ylabel(f"strength, {strength}" if strength else "strength")
         figure.suptitle(f"Strength with ageing; law: {fit.name}", x=0.01, ha="left")
@@ -112,12 +112,12 @@ def _draw(axes: Axes, fit: AgeingFit, panel: float | None, said: Prediction | No
         axes.set_title(f"{degrees(panel)}{'' if here[data.time > 0].any() else ' (none tested)'}", **plate())
 
 
-def _limits(axes: Axes, fit: AgeingFit, said: Prediction | None) -> None:
-    """Show every specimen and what is predicted; a band that goes far beyond is cut."""
-    top = float(np.max(fit.data.strength))
-    if said is not None:
-        top = max(top, min(said.specimen_interval[1], 1.5 * top))
-    axes.set_ylim(0.0, 1.12 * top)
+def _limits(axes: Axes, fit: AgeingFit, said: Prediction | None, panels: list[float | None], confidence: float) -> None:
+    """Show every specimen, what is predicted and where the bands begin; a band that goes far beyond is cut."""
+    most = float(np.max(fit.data.strength))
+    tops = [float(fit.band(np.zeros(1), panel, confidence, specimen=True)[2][0]) for panel in panels]
+    tops += [] if said is None else [said.specimen_interval[1]]
+    axes.set_ylim(0.0, max(1.08 * most, min(max(tops), 1.5 * most) * 1.02))
 
 
 def _same(one: float | None, other: float | None) -> bool:

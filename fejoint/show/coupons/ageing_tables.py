@@ -88,11 +88,15 @@ def ageing_sentences(
         said.append(
             "The law is rejected by its lack of fit: do not lean on its intervals; another law, or another cause, is at work."
         )
+    elif fit.lack_of_fit is None:
+        said.append(
+            "Lack of fit is not tested: that takes more times than the law has figures, some tested twice, and all broken."
+        )
     if one is not None:
         at = "" if one.temperature is None else f" at {degrees(one.temperature)}"
         mean, low, high, least, most = map(number, (one.mean, *one.mean_interval, *one.specimen_interval))
         said.append(
-            f"After {one.time:.6g} {time}{at}: mean {mean} {strength}, {100 * one.confidence:g} % interval of the mean {low} to "
+            f"After {one.time:.4g} {time}{at}: mean {mean} {strength}, {100 * one.confidence:g} % interval of the mean {low} to "
             f"{high}, of one new specimen {least} to {most} {strength}."
         )
         if one.specimen_interval[0] <= 0:
