@@ -119,7 +119,8 @@ def corrected_beam(
     offset = line.intercept / line.slope
     squares = (line.residual / line.slope_error) ** 2 if line.slope_error > 0 else math.inf
     error = line.residual / line.slope * math.sqrt(1 / line.number + (line.mean + offset) ** 2 / squares)
-    length = crack + abs(offset)
+    offset = max(offset, 0.0)  # ISO 15024 takes none for one of the other sign (from memory); a note says so
+    length = crack + offset
     toughness = 3 * force * displacement / (2 * width * length) * F / N
     mean = float(toughness.mean())
     of_line = (line.slope_error / line.slope) ** 2
@@ -127,7 +128,7 @@ def corrected_beam(
     both = of_line + of_scatter
     freedom = both**2 / (of_line**2 / line.freedom + of_scatter**2 / (line.number - 1)) if both > 0 else float(line.freedom)
     reach = t_factor(freedom, confidence) * math.sqrt(both) * mean
-    return Corrected(toughness, abs(offset), error, line, mean, mean - reach, mean + reach, F, N)
+    return Corrected(toughness, offset, error, line, mean, mean - reach, mean + reach, F, N)
 
 
 def dcb(
@@ -181,6 +182,7 @@ def dcb(
     compliance = fitted_line(np.log(a), np.log(d / P / found.N), f"specimen {pull.name}, crack lengths")
     E = 8 / (width * (arm * found.line.slope) ** 3)
     t = t_factor(found.line.freedom, confidence)
+    reach = t * found.offset_error
     figures = {
         "toughness": Figure(
             "toughness G_Ic, mean while the crack grows (corrected beam)", found.mean, "N/mm", found.low, found.high
@@ -192,9 +194,7 @@ def dcb(
             float(np.mean(compliance.slope * P * d / (2 * width * a) * found.F / found.N)),
             "N/mm",
         ),
-        "offset": Figure(
-            "|Delta|", found.offset, "mm", found.offset - t * found.offset_error, found.offset + t * found.offset_error
-        ),
+        "offset": Figure("|Delta|", found.offset, "mm", found.offset - reach, found.offset + reach),
         "exponent": Figure(
             "exponent n of compliance over crack length",
             compliance.slope,
@@ -266,7 +266,7 @@ def _notes(
         notes.append(f"{slack:.3g} mm of displacement before the specimen took load were taken off.")
     if found.line.intercept < 0:
         notes.append(
-            "Delta came out with the other sign: the compliance says the arms act shorter than the crack; check crack "
+            "Delta came out with the other sign, as if the arms were shorter than the crack, and was taken as 0: check crack "
             "lengths, where they are measured from, and the machine's compliance."
         )
     if float(np.max(d / a)) > MOST_DISPLACEMENT:
@@ -280,8 +280,9 @@ def _notes(
         )
     rise = fitted_line(a, found.toughness, f"specimen {name}, toughness")
     if abs(rise.slope) > t_factor(rise.freedom, 0.99) * rise.slope_error:
+        word = "rises" if rise.slope > 0 else "falls"
         notes.append(
-            f"Toughness {'rises' if rise.slope > 0 else 'falls'} with the crack length (by {rise.slope * (a[-1] - a[0]):.2g} N/mm "
+            f"Toughness {word} with the crack length (by {abs(rise.slope) * (a.max() - a.min()):.2g} N/mm "
             "over the readings): one mean does not say all; see the curve."
         )
     return notes

@@ -1,4 +1,4 @@
-"""Where a crack begins to grow, as a specimen's own curve shows it: off the straight line, 5 % more compliance, the largest force."""
+"""Where a crack begins to grow, as a curve shows it: off the straight line, 5 % more compliance, the largest force."""
 
 from __future__ import annotations
 
