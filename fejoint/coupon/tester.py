@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import csv
 import re
+import stat
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -132,7 +133,10 @@ def pulls_from_file(path: str | Path, reading: Reading | None = None) -> list[Pu
     """
     path, reading = Path(path), reading or Reading()
     try:
-        if path.stat().st_size > MOST_BYTES:
+        status = path.stat()
+        if not stat.S_ISREG(status.st_mode):  # of a pipe or a device there may be no end
+            raise JointError(f"{path}: is a folder, a pipe or a device; give a file of the tester's.")
+        if status.st_size > MOST_BYTES:
             raise JointError(f"{path}: is larger than {MOST_BYTES / 1e6:g} MB; export fewer points a second, or split it.")
         data = path.read_bytes()
     except OSError as error:
