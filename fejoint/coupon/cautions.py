@@ -27,8 +27,8 @@ def cautions_of(test: Coupons, specimens: tuple[ReducedSpecimen, ...]) -> list[s
     poor = [name for name, seen in patterns if seen.shares.get("adhesive", 0.0) >= 50.0]
     if poor:
         said.append(
-            f"Half or more of the area of {_named(poor)} parted at the interface: such figures are of the preparation of the surface, "
-            "not of the adhesive (common practice, no source)."
+            f"Half or more of the area of {_named(poor)} parted at the interface: such figures are of the surface's "
+            "preparation, not of the adhesive (common practice, no source)."
         )
     metal = [name for name, seen in patterns if {"stock-break", "substrate"} & set(seen.shares)]
     if metal:
