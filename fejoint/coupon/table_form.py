@@ -22,7 +22,18 @@ DELIMITERS = {";": "semicolon", "\t": "tab", ",": "comma", "|": "bar"}
 # What columns are called, in small letters, the likeliest first; a head may go on after the word.
 WORDS = {
     "force": ("force", "load", "kraft", "standard force", "f"),
-    "displacement": ("displacement", "crosshead", "travel", "stroke", "position", "grip separation", "weg", "standardweg"),
+    "displacement": (
+        "displacement",
+        "crosshead",
+        "travel",
+        "stroke",
+        "position",
+        "opening",
+        "deflection",
+        "grip separation",
+        "weg",
+        "standardweg",
+    ),
     "extension": ("extension", "extensometer", "dehnweg", "gauge extension"),
     "time": ("time", "zeit", "elapsed time", "test time"),
     "specimen": ("specimen", "sample", "coupon", "probe", "test piece"),
