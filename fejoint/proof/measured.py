@@ -13,6 +13,7 @@ from typing import Annotated, Any, Self
 from annotated_types import Len
 from pydantic import BeforeValidator, Field, ValidationError, model_validator
 
+from fejoint.coupon.patterns import ANY, BOND, METAL, PATTERNS
 from fejoint.errors import JointError
 from fejoint.joint.description import Joint
 from fejoint.joint.model import Model, Unit, as_joint_error, in_order, refuse
@@ -23,20 +24,6 @@ from fejoint.strength.capacity import ADHESIVE_MODES, Mode
 __all__ = ["PATTERNS", "CouponTest", "Measured", "coupons_from_text", "parted_files"]
 
 MOST_LOADS = 10_000
-# What a failure pattern says of where the coupon parted. The words are those of ASTM D5573 (the first seven) and of
-# ISO 10365 (substrate and delamination), as test houses print them; both designate patterns by looks.
-BOND, METAL, PLIES, ANY = "the bond", "the adherend", "the adherend's plies", ""
-PATTERNS = {
-    "adhesive": BOND,
-    "cohesive": BOND,
-    "thin-layer cohesive": BOND,
-    "fiber-tear": PLIES,
-    "light-fiber-tear": PLIES,
-    "stock-break": METAL,
-    "mixed": ANY,
-    "substrate": METAL,
-    "delamination": PLIES,
-}
 
 
 class Measured(Model):
