@@ -8,13 +8,16 @@ fails the water-break test is not clean, whatever its angles say.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Final, Literal
 
 from fejoint.errors import JointError
 
 __all__ = ["DOES_NOT", "MARGINAL", "NOT_KNOWN", "WETS", "Verdict", "wets"]
 
-WETS, MARGINAL, DOES_NOT, NOT_KNOWN = "wets", "marginal", "does not wet", "not known"
+WETS: Final = "wets"
+MARGINAL: Final = "marginal"
+DOES_NOT: Final = "does not wet"
+NOT_KNOWN: Final = "not known"
 Word = Literal["wets", "marginal", "does not wet", "not known"]
 WETS_UP_TO, DOES_NOT_ABOVE = 30.0, 90.0  # degrees; common practice, no source
 
