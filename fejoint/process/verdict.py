@@ -72,7 +72,7 @@ def wets(
     if angle is not None:
         word = WETS if angle <= wets_up_to else DOES_NOT if angle > does_not_above else MARGINAL
         reasons.append(_of_angle(angle, word, wets_up_to, does_not_above))
-        if band is not None:
+        if band is not None and band[1] > 0:
             across = [limit for limit in (wets_up_to, does_not_above) if band[0] <= limit < band[1]]
             reasons += [
                 f"One standard error of the readings reaches from {band[0]:.3g} to {band[1]:.3g} degrees"
