@@ -1,0 +1,1 @@
+"""Of the bonding process: tables, figures, the job card."""
