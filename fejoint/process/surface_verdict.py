@@ -11,7 +11,7 @@ from fejoint.joint.strength import Knockdown, StrengthRules
 from fejoint.process.preparation import OVERRIDES, Preparation, Surface, duration
 from fejoint.process.routes import Route, families, families_of, routes_for
 
-__all__ = ["STATES", "Verdict", "surface_knockdown", "surfaces", "verdict", "verdicts", "with_surface_knockdown"]
+__all__ = ["STATES", "SurfaceVerdict", "surface_knockdown", "surfaces", "verdict", "verdicts", "with_surface_knockdown"]
 
 State = Literal["fit", "checks open", "wait exceeded", "water break failed", "not fit"]
 STATES: tuple[State, ...] = ("fit", "checks open", "wait exceeded", "water break failed", "not fit")
@@ -19,7 +19,7 @@ STATES: tuple[State, ...] = ("fit", "checks open", "wait exceeded", "water break
 
 
 @dataclass(frozen=True)
-class Verdict:
+class SurfaceVerdict:
     """Whether a preparation serves a material.
 
     Attributes
@@ -42,7 +42,7 @@ class Verdict:
         return self.state not in ("fit", "checks open")
 
 
-def verdict(preparation: Surface, material: str) -> Verdict:
+def verdict(preparation: Surface, material: str) -> SurfaceVerdict:
     """Return whether a preparation serves a material, by the material's name, its family, the wait and the water-break test.
 
     What is not stated is never taken for passed: it leaves checks open.
@@ -57,10 +57,10 @@ def verdict(preparation: Surface, material: str) -> Verdict:
     found.sort(key=lambda finding: -STATES.index(finding[0]))
     state: State = found[0][0] if found else "fit"
     what_to_do = dict.fromkeys(todo for _, _, todo in found if todo)
-    return Verdict(state, tuple(reason for _, reason, _ in found), tuple(what_to_do))
+    return SurfaceVerdict(state, tuple(reason for _, reason, _ in found), tuple(what_to_do))
 
 
-def verdicts(preparation: Preparation, materials: Mapping[str, str]) -> dict[str, Verdict]:
+def verdicts(preparation: Preparation, materials: Mapping[str, str]) -> dict[str, SurfaceVerdict]:
     """Return the verdict on every adherend; `materials` are the names of their materials, by adherend.
 
     Raises
