@@ -158,7 +158,7 @@ def _flow(found: Squeezed, units: str) -> list[Fact]:
     reach = found.time_to_target if found.time_to_target is not None else found.time_to_spacers
     if reach is not None:
         where = "spacers" if found.time_to_target is None else "thickness"
-        facts.append(Fact(f"{where} reached after", f"about {duration(reach)} under the clamps", COMPUTED))
+        facts.append(Fact(f"{where} reached after", f"about {duration(reach, 2)} under the clamps", COMPUTED))
     return facts + [Fact("mind", text, COMPUTED, strong=True) for text in found.warnings]
 
 
@@ -177,7 +177,7 @@ def cure_facts(joint: Joint, process: Process, units: str = "mm") -> list[Fact]:
     facts = [Fact("cure schedule", _history(process.cure.temperatures, units), USERS)]
     if found.handling_time is not None and process.cure.handling_load is not None:
         load = f"{display(process.cure.handling_load, 'N', units)} with a factor of {process.cure.safety_factor:g}"
-        facts.append(Fact("may be handled after", f"{duration(found.handling_time)} from mixing, under {load}", COMPUTED))
+        facts.append(Fact("may be handled after", f"{duration(found.handling_time, 3)} from mixing, under {load}", COMPUTED))
     else:
         facts.append(Fact("may be handled after"))
     facts.append(Fact("cured at the end of it", f"{100 * found.end_degree:.3g} % by the law of cure", COMPUTED))

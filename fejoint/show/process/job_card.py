@@ -105,13 +105,12 @@ def job_card(joint: Joint, process: Process, units: str = "mm") -> str:
     keys = dict.fromkeys([*(key for group in groups for key in group.route.hazards()), ADHESIVE_HAZARD])
     known = [hazards()[key] for key in keys]
     checks = sources.number(CHECKS_SOURCE)
-    knockdown = surface_knockdown(process.preparation, material_names(joint)) if process.preparation else None
     context = {
         "number": process.job.number if process.job else None,
         "cautions": CAUTIONS,
         "always": ALWAYS,
         "forbidden": forbidden(joint, process),
-        "joint": _joint_facts(joint, units),
+        "joint": _joint_facts(joint, process, units),
         "drawing": _drawing(joint, units),
         "drawing_missing": "The drawing is left out: it needs matplotlib (pip install 'fejoint[plot]').",
         "wear": list(dict.fromkeys(item for hazard in known for item in hazard.wear)),
@@ -121,7 +120,6 @@ def job_card(joint: Joint, process: Process, units: str = "mm") -> str:
         "hazards": [(hazard, sources.number(hazard.source)) for hazard in known],
         "checks": FINAL_CHECKS,
         "checks_source": checks,
-        "knockdown": str(knockdown) if knockdown else "",
         "notes": process.job.notes if process.job else (),
         "sources": sources.listed(),
     }
@@ -179,11 +177,16 @@ class Told:
 
 
 def _told(fact: Fact, sources: Sources) -> Told:
-    return Told(fact.name, fact.text, sources.number(fact.source) if fact.source and fact.text else 0, fact.strong)
+    return Told(fact.name, _on_paper(fact.text), sources.number(fact.source) if fact.source and fact.text else 0, fact.strong)
 
 
 def _figure(name: str, figure: Figure, sources: Sources) -> Told:
-    return Told(named(name), figure.value, 0 if figure.is_open else sources.number(figure.source))
+    return Told(named(name), _on_paper(figure.value), 0 if figure.is_open else sources.number(figure.source))
+
+
+def _on_paper(text: str) -> str:
+    """Return a text with the signs that people write for units."""
+    return text.replace(" degC", " °C").replace(" degF", " °F").replace("^2", "²")
 
 
 # ---- surfaces --------------------------------------------------------------
@@ -254,12 +257,13 @@ def _step(step: Step, sources: Sources) -> StepShown:
 def _stated(surface: Surface) -> list[Told]:
     """Return what the user stated of how the surface came out; what is not stated leaves room to write."""
     film = {None: "", True: "passed", False: "failed"}[surface.water_break]
-    waited = "" if surface.waited is None else duration(surface.waited)
+    waits = [] if surface.waited is None else [Told("wait as stated", duration(surface.waited))]
     return [
         Told("prepared on", surface.prepared or ""),
         Told("prepared by", surface.done_by or ""),
         Told("water-break test", film),
-        Told("waited", waited),
+        *waits,
+        Told("bonded at (time), waited", ""),
     ]
 
 
@@ -271,7 +275,7 @@ def _sentence(text: str) -> str:
 # ---- the joint -------------------------------------------------------------
 
 
-def _joint_facts(joint: Joint, units: str) -> list[Told]:
+def _joint_facts(joint: Joint, process: Process, units: str) -> list[Told]:
     g = joint.geometry
 
     def mm(value: float) -> str:
@@ -281,12 +285,15 @@ def _joint_facts(joint: Joint, units: str) -> list[Told]:
         Told(f"{name.replace('_', ' ')} adherend", f"{a.material.name or 'material without a name'}, {mm(a.thickness)} thick")
         for name, a in g.adherends().items()
     ]
+    names = material_names(joint)
+    knockdown = None if process.preparation is None else surface_knockdown(process.preparation, names)
     return [
         Told("kind", f"{g.kind}: {FAMILY[g.kind]}"),
         *adherends,
         Told("bond", f"overlap {mm(g.length)}, width {mm(g.width)}"),
         Told("bondline thickness", mm(g.bondline_thickness)),
         Told("spew", "fillet" if g.fillet_height else "square: adhesive cleaned off flush at the ends"),
+        *([Told("knockdown of the preparation", str(knockdown))] if knockdown else []),
     ]
 
 
