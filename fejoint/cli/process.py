@@ -1,13 +1,108 @@
-"""The command: Check a bonding process: wetting, squeeze-out, cure, preparation."""
+"""The command that checks a bonding process."""
 
 from __future__ import annotations
 
-from fejoint.cli.terminal import JointFile
+import json
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from fejoint.cli.terminal import Changes, JointFile, MaterialFiles, Units, console, known_units, said
 from fejoint.errors import JointError
 
 __all__ = ["process"]
 
 
-def process(file: JointFile) -> int:
+def process(
+    file: JointFile,
+    out: Annotated[
+        Path | None,
+        typer.Option("--out", metavar="DIR", help="Folder for process.json, wetting.png, squeeze-out.png and cure.png."),
+    ] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print the process as JSON.")] = False,
+    require: Annotated[
+        bool,
+        typer.Option(
+            "--require", help="Exit 1 where the adhesive does not wet, or the process misses thickness, cure or handling."
+        ),
+    ] = False,
+    changes: Changes = [],  # noqa: B006 - typer copies it
+    materials: MaterialFiles = [],  # noqa: B006
+    units: Units = "mm",
+) -> int:
     """Check a bonding process: wetting, squeeze-out, cure, preparation."""
-    raise JointError(f"{file}: not built yet.")
+    known_units(units)
+    stated, geometry, title = _read(file, changes, materials)
+    if out is not None:  # what would stop the pictures in the end stops them now
+        from fejoint.environment import require_extra
+        from fejoint.show.files import check_kind
+
+        check_kind(out, "run")
+        require_extra("matplotlib", "plot", "--out")
+    from fejoint.process.outcome import checked
+    from fejoint.show.process.data import process_data
+    from fejoint.show.process.tables import process_report
+
+    try:
+        found = checked(stated, geometry)
+    except JointError as error:
+        raise JointError(f"{file}: {error}") from None
+    data = process_data(found, title)
+    lines = _preparation(stated)
+    written = _written(found, data, out, units) if out is not None else []
+    if as_json:
+        print(json.dumps(data, indent=2, allow_nan=False))
+    else:
+        console().print(process_report(data, units, lines))
+        if written:
+            print(f"Written to {out}: {', '.join(path.name for path in written)}")
+    if require and found.missed:
+        return said(f"{'; '.join(found.missed)}.", 1)
+    return 0
+
+
+def _read(file: Path, changes: list[str], materials: list[Path]) -> tuple[Any, Any, str]:
+    """Return the process of a file, its joint's geometry (None where it has no joint), and its title."""
+    from fejoint.joint.file import document_from_text, joint_from_document, read_text
+    from fejoint.process.description import process_of
+
+    document = document_from_text(read_text(file), changes, [read_text(path) for path in materials], str(file))
+    stated = process_of(document, str(file))
+    if stated is None:
+        raise JointError(f"{file}: has no [process] table; add one, with wetting, squeeze_out, cure or preparation.")
+    title = document.get("title", "")
+    if "joint" in document:
+        joint = joint_from_document(document, str(file))
+        return stated, joint.geometry, joint.title
+    unknown = sorted(set(document) - {"title", "process", "materials"})
+    if unknown:
+        raise JointError(
+            f"{file}: {unknown[0]}: unknown key beside [process] where there is no [joint]; remove it or add a joint."
+        )
+    if not isinstance(title, str):
+        raise JointError(f"{file}: title must be text in quotes.")
+    return stated, None, title
+
+
+def _preparation(stated: Any) -> list[str] | None:
+    """Return the lines of the preparation; None where none is stated."""
+    if stated.preparation is None:
+        return None
+    from fejoint.show.process.preparation_words import preparation_lines
+
+    lines: list[str] = preparation_lines(stated.preparation)
+    return lines
+
+
+def _written(found: Any, data: dict[str, Any], out: Path, units: str) -> list[Path]:
+    """Write process.json and the pictures, all or nothing."""
+    from fejoint.show.files import write_files, write_text
+    from fejoint.show.process.data import FILE
+    from fejoint.show.process.plots import process_figures
+
+    figures = process_figures(found, data["title"], units)
+    writers: dict[str, Any] = {FILE: lambda path: write_text(path, json.dumps(data, indent=2, allow_nan=False) + "\n")}
+    for name, figure in figures.items():
+        writers[name] = lambda path, figure=figure: figure.savefig(path, format="png")
+    return write_files(out, writers)

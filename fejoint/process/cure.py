@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import Annotated, Literal, Self
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 from pydantic import BeforeValidator, Field, model_validator
 
 from fejoint.errors import JointError
 from fejoint.joint.model import Model, Unit, in_order, refuse
 from fejoint.process.cure_fit import CureFit, CurePoint, fitted_law
+from fejoint.process.cure_strength import StrengthLaw, handling_time, required_strength
+from fejoint.process.durations import duration
 from fejoint.process.rate_law import CureCurve, History, RateLaw, cure_curve
 
 __all__ = [
@@ -32,6 +35,7 @@ Temperature = Annotated[float, Unit("K absolute", gt=0, le=1000)]
 Degree = Annotated[float, Unit("", ge=0, le=1)]
 Strength = Annotated[float, Unit("MPa", ge=0, le=10000)]
 
+KELVIN = 273.15
 NEAR = 2.0  # K: as far as a law from points at one temperature is used
 
 
@@ -125,7 +129,7 @@ class Cure(Model):
         times = [point.time for point in self.temperatures]
         if times[0] != 0:
             refuse("temperatures.0.time", times[0], "must be 0: the history begins when the adhesive is mixed")
-        for i, (one, two) in enumerate(zip(times[:-1], times[1:], strict=True), start=1):
+        for i, (one, two) in enumerate(pairwise(times), start=1):
             if not two > one:
                 refuse(f"temperatures.{i}.time", two, f"must lie above the time before it, {one:g} s")
         if self.strength_points:
@@ -151,7 +155,7 @@ class Cure(Model):
             refuse("full_strength", self.full_strength, "must be left out where strength_points say it")
         if len(self.strength_points) < 2:
             refuse("strength_points", self.strength_points, "must hold at least 2")
-        for i, (one, two) in enumerate(zip(self.strength_points[:-1], self.strength_points[1:], strict=True), start=1):
+        for i, (one, two) in enumerate(pairwise(self.strength_points), start=1):
             if not two.degree > one.degree:
                 refuse(f"strength_points.{i}.degree", two.degree, f"must lie above the one before it, {one.degree:g}")
             if not two.strength >= one.strength:
@@ -194,48 +198,6 @@ class Cure(Model):
     def history(self) -> History:
         """Return the history of temperature."""
         return History.of([(point.time, point.temperature) for point in self.temperatures])
-
-
-@dataclass(frozen=True, eq=False)
-class StrengthLaw:
-    """Strength against degree of cure: none below the first degree, then straight from point to point (or by a power).
-
-    Attributes
-    ----------
-    degrees : (n,) array
-        Rising.
-    strengths : (n,) array, MPa
-        Not falling.
-    power : float
-        Of the way within each piece; 1 is straight.
-    """
-
-    degrees: Floats
-    strengths: Floats
-    power: float = 1.0
-
-    @property
-    def gel(self) -> float:
-        """Degree of cure below which there is no strength."""
-        return float(self.degrees[0])
-
-    def at(self, degree: ArrayLike) -> Floats:
-        """Return the strength in MPa at degrees of cure (any shape)."""
-        alpha = np.asarray(degree, float)
-        x, y = self.degrees, self.strengths
-        i = np.clip(np.searchsorted(x, alpha, side="right") - 1, 0, len(x) - 2)
-        way = np.clip((alpha - x[i]) / (x[i + 1] - x[i]), 0.0, 1.0) ** self.power
-        return np.asarray(np.where(alpha < x[0], 0.0, y[i] + way * (y[i + 1] - y[i])))
-
-    def degree(self, strength: float) -> float | None:
-        """Return the least degree of cure that has a strength in MPa; None where none has."""
-        x, y = self.degrees, self.strengths
-        if strength > y[-1]:
-            return None
-        if strength <= y[0]:
-            return self.gel
-        i = int(np.searchsorted(y, strength)) - 1
-        return float(x[i] + ((strength - y[i]) / (y[i + 1] - y[i])) ** (1 / self.power) * (x[i + 1] - x[i]))
 
 
 @dataclass(frozen=True, eq=False)
@@ -283,46 +245,6 @@ class Cured:
     warnings: tuple[str, ...]
 
 
-def required_strength(area: float, load: float, safety_factor: float) -> float:
-    """Return the strength in MPa that an area (mm^2) needs for a load (N) times a factor.
-
-    Raises
-    ------
-    JointError
-        A value is not above 0.
-    """
-    for key, value in (("area", area), ("load", load), ("safety_factor", safety_factor)):
-        if not (value > 0 and np.isfinite(value)):
-            raise JointError(f"{key} = {value:g}: must be a finite number above 0.")
-    return load * safety_factor / area
-
-
-def handling_time(curve: CureCurve, strength: StrengthLaw, area: float, load: float, safety_factor: float) -> float | None:
-    """Return when a joint may carry a handling load: from when strength times area is load times safety factor.
-
-    Parameters
-    ----------
-    curve : CureCurve
-    strength : StrengthLaw
-    area : float, mm^2
-    load : float, N
-    safety_factor : float
-
-    Returns
-    -------
-    float or None
-        Seconds from mixing; None where that strength is never reached, or not
-        within a year behind the history at its last temperature.
-
-    Raises
-    ------
-    JointError
-        A value is not above 0.
-    """
-    degree = strength.degree(required_strength(area, load, safety_factor))
-    return None if degree is None else curve.time_at(degree)
-
-
 def cured(cure: Cure, area: float | None = None) -> Cured:
     """Return what the history makes of the adhesive.
 
@@ -337,4 +259,114 @@ def cured(cure: Cure, area: float | None = None) -> Cured:
     JointError
         The points do not tell a law, or not at the history's temperatures; the area is missing.
     """
-    raise NotImplementedError
+    fit = _fit(cure)
+    law = _given_law(cure) if fit is None else fit.law
+    history, strength = cure.history(), cure.strength_law()
+    if fit is not None and fit.at_temperature is not None:
+        off = max(abs(fit.at_temperature - history.temperature))
+        if off > NEAR:
+            raise JointError(
+                f"process.cure.points: are all at {fit.at_temperature - KELVIN:.4g} degC, which does not tell the law at the "
+                f"history's temperatures, {off:.3g} degrees off: add points at another temperature, or give activation_energy."
+            )
+    curve = cure_curve(law, history, cure.start_degree)
+    area = cure.handling_area if cure.handling_area is not None else area
+    needed = ready = None
+    if cure.handling_load is not None and strength is not None:
+        if area is None:
+            raise JointError("process.cure.handling_area is missing: add it, or a [joint] whose bonded area it is.")
+        needed = required_strength(area, cure.handling_load, cure.safety_factor)
+        ready = handling_time(curve, strength, area, cure.handling_load, cure.safety_factor)
+    found = Cured(
+        law=law,
+        fit=fit,
+        curve=curve,
+        strength=strength,
+        strengths=None if strength is None else strength.at(curve.degree),
+        end_time=float(history.time[-1]),
+        end_degree=curve.end_degree,
+        end_strength=None if strength is None else float(strength.at(curve.end_degree)),
+        gel_time=None if strength is None else curve.time_at(strength.gel),
+        needed_strength=needed,
+        area=area,
+        handling_time=ready,
+        needed_time=None if cure.needed_degree is None else curve.time_at(cure.needed_degree),
+        notes=(),
+        warnings=(),
+    )
+    return replace(found, notes=_notes(cure, found), warnings=_warnings(cure, found))
+
+
+def _given_law(cure: Cure) -> RateLaw:
+    one, two = cure.activation_energy or 0.0, cure.autocatalytic_activation_energy
+    order = 1.0 if cure.order is None else cure.order
+    power = 1.0 if cure.autocatalytic_power is None else cure.autocatalytic_power
+    second = cure.autocatalytic_rate_factor or 0.0
+    return RateLaw(cure.rate_factor or 0.0, one, order, second, one if two is None else two, power, cure.largest_degree)
+
+
+def _fit(cure: Cure) -> CureFit | None:
+    """Return the law fitted to the points; a strength is turned into the degree that has it."""
+    if not cure.points:
+        return None
+    strength = cure.strength_law()
+    points = []
+    for point in cure.points:
+        degree = point.degree
+        if degree is None:
+            assert strength is not None and point.strength is not None
+            degree = strength.degree(point.strength)
+        assert degree is not None
+        points.append(CurePoint(point.time, point.temperature, degree))
+    try:
+        return fitted_law(points, cure.fit, largest=cure.largest_degree, activation_energy=cure.activation_energy)
+    except JointError as error:
+        raise JointError(f"process.cure.{error}") from None
+
+
+def _notes(cure: Cure, found: Cured) -> tuple[str, ...]:
+    notes = [
+        "The heat of the reaction is not counted: the temperatures are those of the adhesive itself; thick beads get hotter."
+    ]
+    if found.fit is not None:
+        notes.append(
+            f"{found.fit.kind[0].upper()}{found.fit.kind[1:]} law, fitted to {len(found.fit.points)} points, which it misses by "
+            f"{found.fit.scatter:.2g} in degree of cure (root mean square)."
+        )
+        if any(point.strength is not None for point in cure.points):
+            notes.append("Strengths were turned into degrees of cure by the law of strength as stated: the fit hangs on it.")
+    if found.strength is not None:
+        notes.append("Strengths hold at the temperature that they were tested at: a warm bond bears less, so let it cool first.")
+    if not cure.strength_points and cure.full_strength is not None:
+        assumed = [key for key in ("gel_degree", "strength_power") if key not in cure.model_fields_set]
+        if assumed:
+            notes.append(f"Assumed, typical, no source: {', '.join(f'{key} {getattr(cure, key):g}' for key in assumed)}.")
+    late = [t for t in (found.handling_time, found.needed_time) if t is not None and t > found.end_time]
+    if late:
+        notes.append(f"Times behind the end of the history, {duration(found.end_time)}, go on at its last temperature.")
+    return tuple(notes)
+
+
+def _warnings(cure: Cure, found: Cured) -> tuple[str, ...]:
+    said = list(found.fit.warnings if found.fit is not None else ())
+    if found.fit is not None and found.fit.at_temperature is None:
+        measured = [point.temperature for point in cure.points]
+        low, high = min(measured), max(measured)
+        history = found.curve.history.temperature
+        if min(history) < low - NEAR or max(history) > high + NEAR:
+            said.append(
+                f"The history leaves the temperatures of the points, {low - KELVIN:.4g} to {high - KELVIN:.4g} degC: "
+                "outside them the law is a guess."
+            )
+    if cure.handling_load is not None and found.handling_time is None:
+        most = None if found.strength is None else float(found.strength.at(found.curve.later[1][-1]))
+        said.append(
+            f"The strength needed for handling, {found.needed_strength:.3g} MPa, is never reached: within a year it comes to "
+            f"{most:.3g} MPa; warm the joint, or support it."
+        )
+    if cure.needed_degree is not None and (found.needed_time is None or found.needed_time > found.end_time):
+        said.append(
+            f"The history ends at a degree of cure of {found.end_degree:.3g}, below the {cure.needed_degree:g} needed: "
+            "cure for longer, or warmer as far as the data sheet allows."
+        )
+    return tuple(said)

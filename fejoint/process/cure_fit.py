@@ -43,7 +43,7 @@ class CurePoint:
 
 @dataclass(frozen=True)
 class Interval:
-    """A figure with its 95 % confidence interval; `low` and `high` are None where the points leave nothing over, or it is given."""
+    """A figure with its 95 % confidence interval; `low` and `high` are None where it is given, or nothing is left over."""
 
     value: float
     low: float | None
@@ -115,7 +115,7 @@ def isothermal_degree(
     alpha, left = -largest * np.expm1(-u), largest * np.exp(-u)
     slope = left ** (1 - order) / (share + alpha**power)
     passed = np.concatenate([[0.0], np.cumsum(np.diff(u) * (slope[1:] + slope[:-1]) / 2)])
-    return np.interp(theta, passed, alpha)
+    return np.asarray(np.interp(theta, passed, alpha))
 
 
 def fitted_law(
@@ -259,8 +259,8 @@ def _warnings(
     said: list[str] = []
     if at is not None:
         said.append(
-            f"The points are at one temperature, {at - 273.15:.4g} degC, which cannot tell the rate factor and the activation energy "
-            "apart: the law holds at that temperature alone; add points at another one, or give activation_energy."
+            f"The points are at one temperature, {at - 273.15:.4g} degC, which cannot tell the rate factor and the activation "
+            "energy apart: the law holds at that temperature alone; add points at another one, or give activation_energy."
         )
     elif one_given:
         said.append("The points are at one temperature: at others the law hangs on the activation_energy given.")

@@ -51,6 +51,8 @@ class Energies(Model):
     """Polar part"""
     source: str = Field("user's", examples=["user's"])
     """Where the figures come from"""
+    name: str = Field("", examples=["water"])
+    """What it is"""
 
     @property
     def total(self) -> float:
@@ -68,6 +70,8 @@ class Energies(Model):
             refuse("dispersive", self.dispersive, "must lie above 0 where the polar part is 0")
         if not self.source.strip() or not self.source.isprintable() or len(self.source) > 200:
             refuse("source", self.source, "must be text of 1 to 200 printable characters")
+        if not self.name.isprintable() or len(self.name) > 80:
+            refuse("name", self.name, "must be text of at most 80 printable characters")
         return self
 
 

@@ -72,7 +72,7 @@ class Film:
     @property
     def consistency(self) -> float:
         """K of the power law, in Pa*s^n."""
-        return self.viscosity * self.at_rate ** (1 - self.flow_index)
+        return float(self.viscosity * self.at_rate ** (1 - self.flow_index))
 
     @property
     def speed(self) -> float:
@@ -81,10 +81,10 @@ class Film:
         if self.shape == "strip":
             # P w = 2 K (C (2n+1)/(2n))^n 2^(2n+1) (w/2)^(n+2)/(n+2)
             per_n = ratio * self.size * (n + 2) / (2 ** (2 * n + 2) * (self.size / 2) ** (n + 2))
-            return 2 * n / (2 * n + 1) * per_n ** (1 / n)
+            return float(2 * n / (2 * n + 1) * per_n ** (1 / n))
         # P pi R^2 = pi K (C (2n+1)/(4n))^n 2^(2n+1) R^(n+3)/(n+3)
         per_n = ratio * (n + 3) / (2 ** (2 * n + 1) * self.size ** (n + 1))
-        return 4 * n / (2 * n + 1) * per_n ** (1 / n)
+        return float(4 * n / (2 * n + 1) * per_n ** (1 / n))
 
     def closing_speed(self, thickness: ArrayLike) -> Floats:
         """Return -dh/dt in mm/s at thicknesses (any shape) in mm."""
@@ -119,7 +119,7 @@ class Film:
         if target >= start:
             return 0.0
         power = (self.flow_index + 1) / self.flow_index
-        return ((start / target) ** power - 1) / (power * self.speed * start**power)
+        return float(((start / target) ** power - 1) / (power * self.speed * start**power))
 
     def shear_rate(self, thickness: float) -> float:
         """Return the largest shear rate in 1/s, at the plates by the free edge, at a thickness in mm."""

@@ -17,7 +17,9 @@ __all__ = ["Liquid", "Solid", "liquids", "solids"]
 @cache
 def _shipped() -> dict[str, dict[str, Energies]]:
     text = resources.files("fejoint.process").joinpath("liquids.toml").read_text(encoding="utf-8")
-    return {kind: {name: Energies(**entry) for name, entry in table.items()} for kind, table in tomllib.loads(text).items()}
+    return {
+        kind: {name: Energies(name=name, **entry) for name, entry in table.items()} for kind, table in tomllib.loads(text).items()
+    }
 
 
 def liquids() -> dict[str, Energies]:

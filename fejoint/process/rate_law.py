@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -186,11 +187,12 @@ def cure_curve(law: RateLaw, history: History, start: float = 0.0) -> CureCurve:
     if start == 0 and law.factor_1 == 0 and law.power > 0:
         raise JointError("start = 0: must lie above 0 where the law is autocatalytic alone, or the cure never begins.")
     ends = np.append(history.time, history.time[-1] + YEAR)
-    degree, pieces = start, []
+    degree = start
+    pieces: list[Any] = []
     times: list[Floats] = []
     degrees: list[Floats] = []
     # Each piece on its own: at a corner of the history the rate has one, too.
-    for begin, end in zip(ends[:-1], ends[1:], strict=True):
+    for begin, end in pairwise(ends):
         solved = solve_ivp(
             lambda t, a: law.rate(a, history.at(t)),
             (begin, end),

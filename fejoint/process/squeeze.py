@@ -13,6 +13,7 @@ from pydantic import Field, model_validator
 from fejoint.errors import JointError
 from fejoint.joint.geometry import Geometry
 from fejoint.joint.model import Model, Unit, refuse
+from fejoint.process.durations import duration
 from fejoint.process.film import Amount, Film, amount, rectangle_share
 
 __all__ = ["Amount", "Film", "SqueezeOut", "Squeezed", "amount", "squeezed"]
@@ -167,7 +168,7 @@ def squeezed(squeeze: SqueezeOut, geometry: Geometry | None = None) -> Squeezed:
     times = _times(max(t for t in (reach, stop, 0.0) if t is not None), flows)
     free = film.thickness(start, times)
     needed = amount(number * bond_area, final, squeeze.allowance, squeeze.density, squeeze.cartridge)
-    found = Squeezed(
+    return Squeezed(
         film=film,
         number=number,
         bond_area=bond_area,
@@ -187,9 +188,8 @@ def squeezed(squeeze: SqueezeOut, geometry: Geometry | None = None) -> Squeezed:
         without_spacers=free,
         amount=needed,
         notes=_notes(squeeze, film, length, start, number * bond_area, needed),
-        warnings=(),
+        warnings=_warnings(spacer, target, start, reach, flows, free_end),
     )
-    return found
 
 
 def _film(squeeze: SqueezeOut, geometry: Geometry | None) -> tuple[Film, float, float | None]:
@@ -233,21 +233,47 @@ def _notes(squeeze: SqueezeOut, film: Film, length: float | None, start: float, 
     put_on = 1000 * needed.volume / area
     if put_on < start * (1 - 1e-9):
         notes.append(
-            f"The amount is {put_on:.3g} mm thick over the whole area, less than the {start:.3g} mm of the start: as a bead it has "
-            "to spread first, so the time is on the long side, if the bead is laid so that no air is shut in."
+            f"The amount is {put_on:.3g} mm thick over the whole area, less than the {start:.3g} mm at the start: it has to "
+            "spread first, which the time leaves out; lay it so that no air is shut in."
         )
     if film.shape == "strip" and length is not None:
         share = rectangle_share(film.size, length)
         if share < LONG_STRIP:
             notes.append(
-                f"Adhesive leaves at the strip's ends too: open at all four edges, a Newtonian film takes {share:.2g} of the time."
+                f"Adhesive leaves at the strip's ends too: open all round, a Newtonian film takes {share:.2g} of the time."
             )
     if film.flow_index != 1:
         rates = [
             film.shear_rate(start),
             film.shear_rate(max(squeeze.spacer_diameter or 0.0, squeeze.target_thickness or start / 10)),
         ]
-        notes.append(
-            f"Shear rates at the plates fall from {rates[0]:.2g} to {rates[1]:.2g} 1/s: the power law must have been measured there."
-        )
+        notes.append(f"Shear rates at the plates fall from {rates[0]:.2g} to {rates[1]:.2g} 1/s: the power law must hold there.")
     return tuple(notes)
+
+
+def _warnings(
+    spacer: float | None, target: float, start: float, reach: float | None, flows: float | None, free_end: float | None
+) -> tuple[str, ...]:
+    said: list[str] = []
+    floor = spacer or 0.0
+    if reach is None:
+        said.append(
+            f"Spacer beads of {floor:.3g} mm keep the line from its target of {target:.3g} mm: take smaller beads, "
+            "or design the joint for the thicker line."
+        )
+    aim = max(target, floor)
+    if flows is not None and free_end is not None and free_end > aim * (1 + 1e-9):
+        said.append(
+            f"The adhesive flows for {duration(flows)} under the clamps and stays {free_end:.3g} mm thick, above {aim:.3g} mm: "
+            "put less on, press harder, clamp sooner, or take an adhesive that flows better or for longer."
+        )
+    elif not floor:
+        until = f", to {free_end:.3g} mm when the adhesive no longer flows" if free_end is not None else ""
+        said.append(
+            f"Without spacer beads, shims or stops the line goes on thinning past its target{until}: a line too thin is a weak one."
+        )
+    elif target > floor * (1 + 1e-9):
+        said.append(
+            f"Spacer beads of {floor:.3g} mm let the line thin past its target of {target:.3g} mm: take beads of that size."
+        )
+    return tuple(said)

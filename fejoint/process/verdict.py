@@ -8,13 +8,16 @@ fails the water-break test is not clean, whatever its angles say.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Final, Literal
 
 from fejoint.errors import JointError
 
 __all__ = ["DOES_NOT", "MARGINAL", "NOT_KNOWN", "WETS", "Verdict", "wets"]
 
-WETS, MARGINAL, DOES_NOT, NOT_KNOWN = "wets", "marginal", "does not wet", "not known"
+WETS: Final = "wets"
+MARGINAL: Final = "marginal"
+DOES_NOT: Final = "does not wet"
+NOT_KNOWN: Final = "not known"
 Word = Literal["wets", "marginal", "does not wet", "not known"]
 WETS_UP_TO, DOES_NOT_ABOVE = 30.0, 90.0  # degrees; common practice, no source
 
@@ -69,7 +72,7 @@ def wets(
     if angle is not None:
         word = WETS if angle <= wets_up_to else DOES_NOT if angle > does_not_above else MARGINAL
         reasons.append(_of_angle(angle, word, wets_up_to, does_not_above))
-        if band is not None:
+        if band is not None and band[1] > 0:
             across = [limit for limit in (wets_up_to, does_not_above) if band[0] <= limit < band[1]]
             reasons += [
                 f"One standard error of the readings reaches from {band[0]:.3g} to {band[1]:.3g} degrees"

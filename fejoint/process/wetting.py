@@ -21,10 +21,13 @@ from fejoint.process.energies import (
     work_of_adhesion,
     work_of_angle,
 )
-from fejoint.process.liquids import Liquid, Solid
+from fejoint.process.liquids import Liquid, Solid, liquids
 from fejoint.process.verdict import DOES_NOT_ABOVE, WETS_UP_TO, Verdict, wets
 
 __all__ = ["ProbeReadings", "Wetted", "Wetting", "wetted"]
+
+
+WATER_FILM_UP_TO = 60.0  # degrees of water where its film may stay whole; common practice, no source
 
 
 def _as_list(value: Any) -> Any:
@@ -164,11 +167,13 @@ def wetted(wetting: Wetting) -> Wetted:
         wets_up_to=wetting.wets_up_to,
         does_not_above=wetting.does_not_above,
     )
-    notes = _notes(wetting, measured, angle, computed)
+    notes = _notes(wetting, measured, surface, angle, computed)
     return Wetted(verdict, measured, surface, adhesive, tension, angle, computed, band, work, spread, notes)
 
 
-def _notes(wetting: Wetting, measured: SurfaceEnergy | None, angle: float | None, computed: float | None) -> tuple[str, ...]:
+def _notes(
+    wetting: Wetting, measured: SurfaceEnergy | None, surface: Energies | None, angle: float | None, computed: float | None
+) -> tuple[str, ...]:
     notes: list[str] = []
     if measured is not None:
         stated = f"{wetting.reading_uncertainty:g} degrees of each reading"
@@ -187,6 +192,11 @@ def _notes(wetting: Wetting, measured: SurfaceEnergy | None, angle: float | None
             )
     if wetting.adhesive_angle is not None and computed is not None and angle is not None:
         notes.append(f"The adhesive's own angle, {angle:.3g} degrees, counts; surface energies make it {computed:.3g} degrees.")
+    if wetting.water_film_whole and surface is not None and contact_angle(surface, liquids()["water"]) > WATER_FILM_UP_TO:
+        notes.append(
+            f"The film of water stayed whole, but by its energies water makes {contact_angle(surface, liquids()['water']):.3g} degrees "
+            "on this surface: they were not the same surface, or one of them is wrong."
+        )
     if wetting.adhesive_angle == 0:
         notes.append("An adhesive that spreads tells only that its work of adhesion is at least twice its tension.")
     return tuple(notes)

@@ -1,1 +1,1 @@
-"""Of the bonding process: what a person reads and looks at, and the job card."""
+"""Of the bonding process: tables, figures, the job card."""
