@@ -16,6 +16,7 @@ import statistics
 import time
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from pathlib import Path
 
 from fejoint.errors import ConvergenceError, JointError, MeshError, TheoryError
 from fejoint.proof.case import CaseFile
@@ -239,7 +240,7 @@ def run_coupons(
         try:
             if isinstance(file.text, JointError):
                 raise file.text
-            test = coupons_from_text(file.text, file.name, file.place)
+            test = coupons_from_text(file.text, file.name, file.place, Path(file.place).parent)
         except JointError as error:
             reports.append(CouponReport(file.name, None, verdict="bad", message=str(error)))
             continue
