@@ -82,7 +82,7 @@ def pattern_of(given: str | Mapping[str, Any]) -> Pattern:
         word = _known(given)
         if word is None or word == "mixed":
             raise ValueError(
-                'mixed needs its shares: write a table, such as { cohesive = 80, adhesive = 20 }'
+                "mixed needs its shares: write a table, such as { cohesive = 80, adhesive = 20 }"
                 if word
                 else f"must be one of {words}, or a table of them with per cents"
             )
