@@ -131,4 +131,3 @@ def _under(folder: str | Path, name: str) -> Path:
     if not inside:
         raise JointError(f'measured.curve.file = "{name}": must stay under the folder of the test file; copy the table there.')
     return path
-
