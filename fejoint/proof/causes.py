@@ -19,8 +19,8 @@ from fejoint.joint.description import Joint
 from fejoint.joint.isotropic import Isotropic
 from fejoint.joint.keys import known_keys
 from fejoint.mechanics.reuse import Kept
-from fejoint.proof.coupons import QUICK
 from fejoint.proof.correlation import Correlation
+from fejoint.proof.coupons import QUICK
 from fejoint.proof.predicted import predicted
 from fejoint.units import display
 
@@ -225,10 +225,9 @@ def _geometry(correlation: Correlation) -> Iterator[Cause]:
     name, label = "spew fillet", "a fillet as high as the bondline is thick" if square else "square ends, no fillet"
     try:
         geometry = joint.geometry.replace(spew="fillet" if square else "square", **({} if square else {"spew_height": None}))
-        changes, reason = (Change(label, joint.replace(geometry=geometry)),), ""
+        yield Cause("fillet", name, "the shape of the ends", (Change(label, joint.replace(geometry=geometry)),))
     except JointError as error:
-        changes, reason = (), str(error).rstrip(".")
-    yield Cause("fillet", name, "the shape of the ends", changes, reason)
+        yield Cause("fillet", name, "the shape of the ends", reason=str(error).rstrip("."))
     load = joint.load
     ends = "pinned" if load.ends == "clamped" else "clamped"
     if not (load.moment or load.shear_force):

@@ -16,7 +16,7 @@ Floats = NDArray[np.float64]
 
 
 def gauge_points(joint: Joint, length: float) -> tuple[float, float]:
-    """Return where an extensometer holds the gripped and the loaded adherend, x in mm: half its length from the overlap's middle."""
+    """Return where an extensometer holds the gripped and the loaded adherend, x in mm, alike far from the overlap's middle."""
     middle, side = joint.geometry.length / 2, joint.geometry.pull
     return middle - side * length / 2, middle + side * length / 2
 
