@@ -203,7 +203,7 @@ def patterns_figure(found: ReducedTest, headed: bool = True) -> Figure:
                 if share <= 0:
                     continue
                 colour, hatch = BANDS[word]
-                bar = {"height": 0.7, "color": colour, "hatch": hatch, "edgecolor": "white", "linewidth": 0.8}
+                bar: dict[str, Any] = {"height": 0.7, "color": colour, "hatch": hatch, "edgecolor": "white", "linewidth": 0.8}
                 axes.barh(place, share, left=start, alpha=1.0 if counts else 0.45, **bar)
                 if share >= 7:
                     axes.text(
