@@ -100,10 +100,13 @@ def peel_curve(rng, force, width, points=260):
     return x, np.maximum(force * width * rise * (wave + peak), 0.0)
 
 
-def thick_curve(rng, G, strength, layer, width, overlap, metal, gauge=2.0, points=140):
-    """Return force, extension and crosshead: a hardening curve, the metal between the extensometer's points added."""
-    strain = np.linspace(0, 0.45, points) ** 1.6 / 0.45**0.6
-    stress = strength * np.tanh(G * strain / strength)
+def thick_curve(rng, G, strength, layer, width, overlap, metal, gauge=2.0, points=140, last=0.45):
+    """Return force, extension and crosshead: straight up to 45 % of strength, then bent; the metal between the points added."""
+    strain = np.linspace(0, last, points) ** 1.6 / last**0.6
+    yielding = 0.45 * strength / G
+    beyond = np.maximum(strain - yielding, 0.0) / (last - yielding)
+    bent = (0.85 * (1 - np.exp(-14 * beyond)) + 0.15 * beyond) / (0.85 * (1 - np.exp(-14)) + 0.15)
+    stress = np.where(strain <= yielding, G * strain, 0.45 * strength + 0.55 * strength * bent)
     P = stress * width * overlap
     extension = layer * strain + P * (gauge - layer) / (width * overlap * metal)
     extension = extension + 2e-5 * rng.standard_normal(points) * (np.arange(points) > 0)

@@ -66,6 +66,6 @@ def _written(found: Any, data: dict[str, Any], out: Path, units: str) -> list[Pa
         "coupons.json": lambda path: write_text(path, json.dumps(data, indent=2, allow_nan=False) + "\n"),
         "coupons.csv": lambda path: write_text(path, coupons_csv(found)),
         "report.html": lambda path: write_text(path, page),
-        **{name: lambda path, figure=figure: figure.savefig(path, format="png") for name, figure in figures.items()},  # type: ignore[misc]
+        **{name: lambda path, figure=figure: figure.savefig(path, format="png") for name, figure in figures.items()},
     }
     return write_files(out, writers)

@@ -127,9 +127,7 @@ def _specimen(found: ReducedTest, one: ReducedSpecimen) -> dict[str, Any]:
         "read_off": [
             {"name": mark.name, "displacement_mm": mark.displacement, "force_N": mark.force} for mark in one.reduction.marks
         ],
-        "curve": None
-        if one.reduction.curve is None
-        else {"x": one.reduction.curve[0].tolist(), "y": one.reduction.curve[1].tolist()},
+        "curve": None if curve is None else {"x": curve[0].tolist(), "y": curve[1].tolist()},
         "pattern": None if seen is None else {"shares": seen.shares, "word": seen.word},
         "notes": list(one.reduction.notes),
         "points": len(one.pull.force),

@@ -65,8 +65,7 @@ def coupons_figure(found: ReducedTest, units: str = "mm", headed: bool = True) -
             panels[1].set_label("reduced")
             _draw_reduced(panels[1], found, looks, units)
         if headed:
-            title = printable(found.test.title) or found.kind.words
-            figure.suptitle(shortened(f"{title}: {found.kind.words}", 100), x=0.01, ha="left")
+            figure.suptitle(shortened(printable(found.test.title) or found.kind.words, 100), x=0.01, ha="left")
         legend_below(figure, handles, 6)
         return settled(figure)
 
@@ -101,7 +100,12 @@ def _draw_pulls(axes: Axes, found: ReducedTest, looks: list[dict[str, Any]], uni
         for mark in one.reduction.marks:
             marks[mark.name] = None
             size = 9 if mark.name == "crack read" else 6
-            point = {"marker": MARKS.get(mark.name, "o"), "markersize": size, "markerfacecolor": "white", "markeredgewidth": 1.3}
+            point: dict[str, Any] = {
+                "marker": MARKS.get(mark.name, "o"),
+                "markersize": size,
+                "markerfacecolor": "white",
+                "markeredgewidth": 1.3,
+            }
             axes.plot(mm * mark.displacement, newton * mark.force, linestyle="", color=look["color"], zorder=3.5, **point)
         if one.reduction.plateau is not None:
             low, high, mean = one.reduction.plateau
@@ -116,11 +120,13 @@ def _draw_pulls(axes: Axes, found: ReducedTest, looks: list[dict[str, Any]], uni
     axes.set_ylabel(f"force, {force}")
     axes.set_xlim(left=min(0.0, mm * min(float(one.pull.displacement.min()) for one in found.specimens)))
     axes.set_ylim(bottom=0.0)
-    axes.set_title("curves, and the points read off them", color=FAINT)
+    axes.set_title(f"{found.kind.words}: curves, and the points read off them", color=FAINT)
     handles = _named(found, looks)
     for name in marks:
-        mark = {"marker": MARKS.get(name, "o"), "markersize": 8 if name == "crack read" else 6, "markerfacecolor": "white"}
-        handles.append(Line2D([], [], color=INK, linestyle="", label=name, **mark))
+        size = 8 if name == "crack read" else 6
+        sign = Line2D([], [], color=INK, linestyle="", label=name, marker=MARKS.get(name, "o"), markersize=size)
+        sign.set_markerfacecolor("white")
+        handles.append(sign)
     if plateau:
         handles.append(Line2D([], [], color=INK, linewidth=3.2, alpha=0.45, label="mean over the length averaged"))
     return handles
@@ -203,7 +209,7 @@ def patterns_figure(found: ReducedTest, headed: bool = True) -> Figure:
                 if share <= 0:
                     continue
                 colour, hatch = BANDS[word]
-                bar = {"height": 0.7, "color": colour, "hatch": hatch, "edgecolor": "white", "linewidth": 0.8}
+                bar: dict[str, Any] = {"height": 0.7, "color": colour, "hatch": hatch, "edgecolor": "white", "linewidth": 0.8}
                 axes.barh(place, share, left=start, alpha=1.0 if counts else 0.45, **bar)
                 if share >= 7:
                     axes.text(

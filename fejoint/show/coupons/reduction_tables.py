@@ -17,7 +17,7 @@ from fejoint.show.coupons.statistics_tables import statistics_table
 from fejoint.show.pen import printable
 from fejoint.units import display, shown_unit
 
-__all__ = ["answer", "coupons_report", "facts", "figure_rows", "shown_figure", "specimen_rows"]
+__all__ = ["answer", "coupons_report", "facts", "figure_rows", "interval", "noted", "shown_figure", "specimen_rows"]
 
 # Which figures stand in the table of specimens, by kind, with their heads; all others are in the files.
 SHOWN: dict[str, dict[str, str]] = {
@@ -69,18 +69,16 @@ def coupons_report(found: ReducedTest, statistics: Looked, system: str = "mm") -
     for row, one in zip(rows, found.specimens, strict=True):
         table.add_row(*map(Text, row), style="" if one.counts else "dim")
     parts.append(table)
-    parts += [
-        Text(f"Left out: {printable(o.name)}, {printable(o.entry.reason)}.", style="italic")
-        for o in found.specimens
-        if not o.counts
-    ]
-    for text, names in _notes(found).items():
+    left = [one for one in found.specimens if not one.counts]
+    parts += [Text(f"Left out: {printable(one.name)}, {printable(one.entry.reason)}.", style="italic") for one in left]
+    for text, names in noted(found).items():
         who = "all specimens" if len(names) == len(found.specimens) and len(names) > 1 else ", ".join(map(printable, names))
         parts.append(Text(f"{who}: {text}"))
-    parts += [
-        Text(""),
-        statistics_table(statistics.lots, statistics.unit) if statistics.lots else Text(f"No statistics: {statistics.refused}"),
-    ]
+    parts.append(Text(""))
+    if statistics.lots is not None:
+        parts.append(statistics_table(statistics.lots, statistics.unit))
+    else:
+        parts.append(Text(f"No statistics: {statistics.refused}"))
     parts += [Text(""), *(Text(text, style="dim") for text in standard_in_words(found)), Text("")]
     parts += [Text(f"Mind: {printable(text)}") for text in found.cautions]
     return Group(*parts, Text(SUPPORT))
@@ -108,7 +106,7 @@ def answer(found: ReducedTest, statistics: Looked, system: str = "mm") -> str:
 
 def facts(found: ReducedTest) -> list[tuple[str, str]]:
     """Return what was tested, as names and texts; what was not said is left out."""
-    test = found.test
+    test, machine = found.test, found.machine_compliance
     pairs = [
         ("Kind of test", found.kind.words),
         ("Standard", "none" if test.followed is None else test.followed.name),
@@ -119,40 +117,43 @@ def facts(found: ReducedTest) -> list[tuple[str, str]]:
         ("Conditions", test.conditions),
         ("Speed", "" if test.speed is None else f"{test.speed:g} mm/min"),
         ("Tester's files", ", ".join(test.data.files)),
-        (
-            "Machine's compliance",
-            f"{found.machine_compliance:.3g} mm/N, taken off every displacement"
-            if found.machine_compliance
-            else "none taken off",
-        ),
+        ("Machine's compliance", f"{machine:.3g} mm/N, taken off every displacement" if machine else "none taken off"),
         ("Run on metal alone", "" if found.metal_compliance is None else f"{found.metal_compliance:.3g} mm/N"),
         ("Note", test.note),
     ]
     return [(name, text) for name, text in pairs if text]
 
 
-def shown_figure(figure: Figure, system: str, interval: bool = True) -> str:
-    """Return a figure with its unit, and its interval where it has one."""
-    text = display(figure.value, figure.unit, system)
-    if not interval or figure.low is None or figure.high is None:
-        return text
+def interval(figure: Figure, system: str) -> str:
+    """Return a figure's interval without its unit; empty where it has none."""
+    if figure.low is None or figure.high is None:
+        return ""
     factor, _ = shown_unit(figure.unit, system)
-    return f"{text} ({rounded(factor * figure.low)} to {rounded(factor * figure.high)})"
+    return f"{rounded(factor * figure.low)} to {rounded(factor * figure.high)}"
+
+
+def shown_figure(figure: Figure, system: str) -> str:
+    """Return a figure with its unit, and its interval where it has one."""
+    text, between = display(figure.value, figure.unit, system), interval(figure, system)
+    return f"{text} ({between})" if between else text
 
 
 def specimen_rows(found: ReducedTest, system: str) -> tuple[list[str], list[list[str]]]:
     """Return the table of specimens: its head and a row each; the main figure as the standard rounds it."""
-    shown = {
-        key: head for key, head in SHOWN[found.test.what].items() if any(key in o.reduction.figures for o in found.specimens)
-    }
-    head = ["specimen", *shown.values(), "failure pattern"]
-    return head, [
-        [printable(one.name) + ("" if one.counts else " (left out)"), *_cells(found, one, shown, system)]
-        for one in found.specimens
-    ]
+    has = {key for one in found.specimens for key in one.reduction.figures}
+    shown = {key: head for key, head in SHOWN[found.test.what].items() if key in has}
+    between = any(one.reduction.figures[found.kind.main].low is not None for one in found.specimens)
+    head = ["specimen"]
+    for key, name in shown.items():
+        head += [name, "interval"] if key == found.kind.main and between else [name]
+    rows = []
+    for one in found.specimens:
+        name = printable(one.name) + ("" if one.counts else " (left out)")
+        rows.append([name, *_cells(found, one, list(shown), between, system)])
+    return [*head, "failure pattern"], rows
 
 
-def _cells(found: ReducedTest, one: ReducedSpecimen, shown: dict[str, str], system: str) -> list[str]:
+def _cells(found: ReducedTest, one: ReducedSpecimen, shown: list[str], between: bool, system: str) -> list[str]:
     cells = []
     for key in shown:
         figure = one.reduction.figures.get(key)
@@ -160,10 +161,8 @@ def _cells(found: ReducedTest, one: ReducedSpecimen, shown: dict[str, str], syst
             cells.append("-")
         elif key == found.kind.main:
             factor, unit = shown_unit(figure.unit, system)
-            between = (
-                "" if figure.low is None else f" ({rounded(factor * figure.low)} to {rounded(factor * (figure.high or 0.0))})"
-            )
-            cells.append(f"{found.reported(factor * figure.value)} {unit}{between}")
+            cells.append(f"{found.reported(factor * figure.value)} {unit}")
+            cells += [interval(figure, system) or "-"] if between else []
         else:
             cells.append(display(figure.value, figure.unit, system, digits=3))
     return [*cells, "not stated" if one.entry.seen is None else str(one.entry.seen)]
@@ -180,7 +179,7 @@ def figure_rows(found: ReducedTest, system: str) -> tuple[list[str], list[list[s
     return ["figure", *(one.name for one in found.specimens)], rows
 
 
-def _notes(found: ReducedTest) -> dict[str, list[str]]:
+def noted(found: ReducedTest) -> dict[str, list[str]]:
     """Return the notes of specimens, those that several share once."""
     notes: dict[str, list[str]] = {}
     for one in found.specimens:
