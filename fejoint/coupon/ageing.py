@@ -227,8 +227,6 @@ def ageing_fit(data: Aged, model: Model = "line", *, logarithmic: bool = False) 
     theta, s, inverse, value = greatest(lambda q: shape.mean(q, data.time, hot), y, data.broken, start)
     if model == "level-off" and math.exp(theta[2] if hot is None else _fastest(theta, shape, hot)) * np.max(data.time) < 0.1:
         raise JointError(f"{what} finds no sign that the strength levels off within these times; take line or root-of-time.")
-    if s <= 1e-9 * float(np.max(np.abs(y))):
-        raise JointError(f"{what} goes through every value: without scatter there is no interval to give.")
     wider = n / (n - p)  # squares over n - p instead of n
     number = p + 1
     value -= float(np.sum(np.log(data.strength[data.broken]))) if logarithmic else 0.0

@@ -29,13 +29,15 @@ def greatest(mean: Mean, y: Floats, broken: Bools, start: Floats) -> tuple[Float
     Raises
     ------
     JointError
-        The values do not determine the parameters.
+        The values do not determine the parameters, or do not scatter about the mean.
     """
     theta = np.asarray(start, dtype=float)
     m, _ = mean(theta)
     log_s = math.log(max(float(np.std((y - m)[broken])), 1e-9 * float(np.max(np.abs(y))), 1e-300))
     damping, value = 1e-3, _log_likelihood(y, m, log_s, broken)
     for _ in range(STEPS):
+        if log_s < math.log(1e-8 * float(np.max(np.abs(y)))):
+            raise JointError("the model goes through every value: without scatter there is no interval to give.")
         gradient, information = _slopes(mean, theta, log_s, y, broken)
         scale = np.sqrt(np.maximum(np.diag(information), 1e-300))
         even = information / np.outer(scale, scale)  # parameters of unlike size

@@ -19,7 +19,7 @@ from fejoint.coupon.distributions import Fitted, standard_quantile
 __all__ = ["normal_factor", "number_by_rank", "rank", "two_value_factor", "weibull_factor"]
 
 Floats = NDArray[np.float64]
-POINTS = 800  # of the quadratures
+POINTS = 400  # of the quadrature: 7 digits
 
 
 @lru_cache(maxsize=4096)

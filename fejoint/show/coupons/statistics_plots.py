@@ -77,7 +77,9 @@ def _draw_values(axes: Axes, lots: tuple[Lot, ...]) -> list[Any]:
             value = lot.basis.bound(basis).value
             if value is not None:
                 axes.plot([value], [row + 0.22], marker=5, color=INK, linestyle="none", gid=f"{basis}-basis")
-                axes.annotate(basis, (value, row + 0.22), xytext=(4, 0), textcoords="offset points", va="center", fontsize=9)
+                axes.annotate(
+                    f"{basis}-basis", (value, row + 0.22), xytext=(4, 0), textcoords="offset points", va="center", fontsize=9
+                )
         for one in lot.outliers.found if lot.outliers else ():
             axes.plot([one.value], [row], marker="o", markersize=15, markerfacecolor="none", color=INK, gid="outlier")
     axes.set_yticks(range(len(lots)), [shortened(printable(lot.name), NAME_LENGTH) for lot in lots])
