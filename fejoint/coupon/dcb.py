@@ -23,6 +23,7 @@ __all__ = ["Corrected", "corrected_beam", "dcb", "large_opening"]
 
 Floats = NDArray[np.float64]
 FEW = 5  # readings: below, a note says how little the line then knows
+MATTERS = 0.05  # of the mean toughness: a rise below it is not worth a word (our choice)
 MOST_DISPLACEMENT = 0.4  # opening over crack length beyond which F is asked for (from memory)
 
 
@@ -279,7 +280,8 @@ def _notes(
             "crack lengths and the machine's compliance."
         )
     rise = fitted_line(a, found.toughness, f"specimen {name}, toughness")
-    if abs(rise.slope) > t_factor(rise.freedom, 0.99) * rise.slope_error:
+    sure = abs(rise.slope) > t_factor(rise.freedom, 0.99) * rise.slope_error
+    if sure and abs(rise.slope) * (a.max() - a.min()) > MATTERS * found.mean:
         word = "rises" if rise.slope > 0 else "falls"
         notes.append(
             f"Toughness {word} with the crack length (by {abs(rise.slope) * (a.max() - a.min()):.2g} N/mm "

@@ -126,9 +126,9 @@ def fitted_line(x: Floats, y: Floats, what: str) -> Line:
 
 def t_factor(freedom: float, confidence: float) -> float:
     """Return how many standard errors a two-sided interval reaches to each side: Student's t."""
-    from scipy.stats import t
+    from scipy.special import stdtrit
 
-    return float(t.ppf(0.5 + confidence / 2, freedom))
+    return float(stdtrit(freedom, 0.5 + confidence / 2))
 
 
 def needed(name: str, dimensions: Mapping[str, float | None], *keys: str) -> tuple[float, ...]:

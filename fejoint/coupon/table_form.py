@@ -37,11 +37,12 @@ WORDS = {
     "extension": ("extension", "extensometer", "dehnweg", "gauge extension"),
     "time": ("time", "zeit", "elapsed time", "test time"),
     "specimen": ("specimen", "sample", "coupon", "probe", "test piece"),
-    "crack_length": ("crack length", "crack", "risslänge", "a"),
+    "crack_length": ("crack length", "crack", "risslänge"),
 }
 _IN_BRACKETS = re.compile(r"^(.*?)\s*[\[(]\s*([^\[\]()]*?)\s*[\])]\s*$")
 _AFTER_MARK = re.compile(r"^(.*?)\s*[/_,]\s*([^\s/_,]+(?:/[^\s/_,]+)?)\s*$")
 _COMMA = re.compile(r"^[+-]?\d*,\d+(?:[eE][+-]?\d+)?$")
+_GROUPED = re.compile(r"^[+-]?[1-9]\d{0,2}[.,]\d{3}$")  # 1,234: one and a bit, or more than a thousand
 _POINT = re.compile(r"^[+-]?\d*\.\d+(?:[eE][+-]?\d+)?$")
 
 
@@ -268,6 +269,12 @@ def _numbers(rows: list[list[str]], columns: dict[str, int], delimiter: str, rea
             )
         else:
             decimal = "," if commas and delimiter != "," else "."
+        signed = [cell for cell in cells if _COMMA.match(cell) or _POINT.match(cell)]
+        if signed and thousands is None and not both and all(map(_GROUPED.match, signed)):
+            raise JointError(
+                f'{place}: "{signed[0]}" may be a number with a decimal sign or one in thousands, and no other cell tells; say '
+                "which: data.decimal and data.thousands."
+            )
     if thousands is None:
         other = "." if decimal == "," else ","
         repeated = re.compile(rf"[+-]?\d{{1,3}}(?:{re.escape(other)}\d{{3}})+(?:{re.escape(decimal)}\d*)?")

@@ -100,7 +100,7 @@ def _figures(found: ReducedTest, units: str) -> Table:
     head, rows = figure_rows(found, units)
     cut = len(head) > MOST_ACROSS + 1
     caption = f"All figures, of the first {MOST_ACROSS} specimens (coupons.csv has all)" if cut else "All figures"
-    return Table(caption, head[: MOST_ACROSS + 1], [Row(row[: MOST_ACROSS + 1]) for row in rows])
+    return Table(caption, head[: MOST_ACROSS + 1], [Row(row[: MOST_ACROSS + 1], "under" if under else "") for row, under in rows])
 
 
 def _statistics(statistics: Looked) -> list[Table]:

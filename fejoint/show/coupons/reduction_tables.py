@@ -17,7 +17,7 @@ from fejoint.show.coupons.statistics_tables import statistics_table
 from fejoint.show.pen import printable
 from fejoint.units import display, shown_unit
 
-__all__ = ["answer", "coupons_report", "facts", "figure_rows", "interval", "noted", "shown_figure", "specimen_rows"]
+__all__ = ["answer", "coupons_report", "facts", "figure_rows", "interval", "noted", "specimen_rows"]
 
 # Which figures stand in the table of specimens, by kind, with their heads; all others are in the files.
 SHOWN: dict[str, dict[str, str]] = {
@@ -132,12 +132,6 @@ def interval(figure: Figure, system: str) -> str:
     return f"{rounded(factor * figure.low)} to {rounded(factor * figure.high)}"
 
 
-def shown_figure(figure: Figure, system: str) -> str:
-    """Return a figure with its unit, and its interval where it has one."""
-    text, between = display(figure.value, figure.unit, system), interval(figure, system)
-    return f"{text} ({between})" if between else text
-
-
 def specimen_rows(found: ReducedTest, system: str) -> tuple[list[str], list[list[str]]]:
     """Return the table of specimens: its head and a row each; the main figure as the standard rounds it."""
     has = {key for one in found.specimens for key in one.reduction.figures}
@@ -168,14 +162,19 @@ def _cells(found: ReducedTest, one: ReducedSpecimen, shown: list[str], between: 
     return [*cells, "not stated" if one.entry.seen is None else str(one.entry.seen)]
 
 
-def figure_rows(found: ReducedTest, system: str) -> tuple[list[str], list[list[str]]]:
-    """Return every figure of every specimen, with its interval: head and rows, a row a figure."""
+def figure_rows(found: ReducedTest, system: str) -> tuple[list[str], list[tuple[list[str], bool]]]:
+    """Return every figure of every specimen: the head, and rows, each with whether it is the interval of the row above."""
     keys = list(dict.fromkeys(key for one in found.specimens for key in one.reduction.figures))
-    rows = []
+    rows: list[tuple[list[str], bool]] = []
     for key in keys:
         figures: Sequence[Figure | None] = [one.reduction.figures.get(key) for one in found.specimens]
-        name = next(figure.name for figure in figures if figure is not None)
-        rows.append([name, *("-" if figure is None else shown_figure(figure, system) for figure in figures)])
+        first = next(figure for figure in figures if figure is not None)
+        factor, unit = shown_unit(first.unit, system)
+        name = f"{first.name}, {unit}" if unit else first.name
+        rows.append(([name, *("-" if f is None else display(factor * f.value, "", digits=4) for f in figures)], False))
+        if any(f is not None and f.low is not None for f in figures):
+            between = ("-" if f is None else interval(f, system) or "-" for f in figures)
+            rows.append(([f"{100 * found.test.reduction.confidence:g} % interval", *between], True))
     return ["figure", *(one.name for one in found.specimens)], rows
 
 
