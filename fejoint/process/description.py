@@ -10,6 +10,7 @@ from pydantic import Field, ValidationError
 from fejoint.errors import JointError
 from fejoint.joint.model import Model, as_joint_error
 from fejoint.process.cure import Cure
+from fejoint.process.job import Job
 from fejoint.process.preparation import Preparation
 from fejoint.process.squeeze import SqueezeOut
 from fejoint.process.wetting import Wetting
@@ -28,6 +29,8 @@ class Process(Model):
     """How the glue line thins under the clamps"""
     cure: Cure | None = Field(None)
     """How the adhesive cures, and when the joint may be handled"""
+    job: Job | None = Field(None)
+    """What the job card is told beside: number, adhesive as bought, mixing, clamping"""
 
 
 class _InFile(Model):
