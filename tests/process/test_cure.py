@@ -1,6 +1,7 @@
 """Cure against closed forms of the rate law, exponential integrals and scipy's integrators; strength and handling."""
 
 import math
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -70,7 +71,7 @@ def test_autocatalytic_law_along_a_broken_history_against_solve_ivp(start):
     curve = cure_curve(law, History.of(points), start)
 
     def rate(t, alpha):
-        for (t0, k0), (t1, k1) in zip(points[:-1], points[1:], strict=True):
+        for (t0, k0), (t1, k1) in pairwise(points):
             if t0 <= t <= t1:
                 kelvin = k0 + (k1 - k0) * (t - t0) / (t1 - t0)
                 break
@@ -79,7 +80,7 @@ def test_autocatalytic_law_along_a_broken_history_against_solve_ivp(start):
         return (ks[0] + ks[1] * alpha**m) * (most - alpha) ** n
 
     alpha = start
-    for (begin, _), (end, _) in zip(points[:-1], points[1:], strict=True):
+    for (begin, _), (end, _) in pairwise(points):
         solved = solve_ivp(rate, (begin, end), [alpha], method="Radau", rtol=1e-9, atol=1e-12)
         alpha = float(solved.y[0, -1])
         assert curve.at(end) == pytest.approx(alpha, abs=TOLERANCE)
@@ -98,7 +99,7 @@ def test_time_to_a_degree_is_where_the_curve_has_it(degree):
         return 4e5 * math.exp(-55e3 / (R * np.interp(t, [0, 2000, 4000], [290, 330, 300])))
 
     corners = [t for t in (0.0, 2000.0, 4000.0) if t < found] + [found]
-    passed = sum(quad(k, a, b, epsabs=0, epsrel=1e-11)[0] for a, b in zip(corners[:-1], corners[1:], strict=True))
+    passed = sum(quad(k, a, b, epsabs=0, epsrel=1e-11)[0] for a, b in pairwise(corners))
     assert passed == pytest.approx(theta, rel=1e-6)
     assert curve.at(found) == pytest.approx(degree, abs=1e-8)
 

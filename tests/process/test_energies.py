@@ -91,7 +91,7 @@ def test_more_readings_than_needed_against_a_minimiser_of_scipy():
 
 
 def test_errors_are_those_of_readings_drawn_at_random():
-    """20,000 draws know a standard deviation within 0.5 %; the squares' curvature at 2 degrees is counted, the cosine's makes 2 %."""
+    """20,000 draws know a standard deviation within 0.5 %; the curvature of the cosine at 2 degrees makes some 2 %."""
     found = surface_energy([Reading(WATER, 70), Reading(DIIODOMETHANE, 40)])
     rng = np.random.default_rng(7)
     theta = np.radians(np.array([70.0, 40.0]) + rng.normal(0, 2.0, (20_000, 2)))
