@@ -7,11 +7,22 @@ from dataclasses import dataclass
 from typing import Literal
 
 from fejoint.errors import JointError
+from fejoint.joint.geometry import Geometry
 from fejoint.joint.strength import Knockdown, StrengthRules
-from fejoint.process.preparation import OVERRIDES, Preparation, Surface, duration
+from fejoint.process.durations import duration
+from fejoint.process.preparation import OVERRIDES, Preparation, Surface
 from fejoint.process.routes import Route, families, families_of, routes_for
 
-__all__ = ["STATES", "SurfaceVerdict", "surface_knockdown", "surfaces", "verdict", "verdicts", "with_surface_knockdown"]
+__all__ = [
+    "STATES",
+    "SurfaceVerdict",
+    "material_names",
+    "surface_knockdown",
+    "surfaces",
+    "verdict",
+    "verdicts",
+    "with_surface_knockdown",
+]
 
 State = Literal["fit", "checks open", "wait exceeded", "water break failed", "not fit"]
 STATES: tuple[State, ...] = ("fit", "checks open", "wait exceeded", "water break failed", "not fit")
@@ -58,6 +69,11 @@ def verdict(preparation: Surface, material: str) -> SurfaceVerdict:
     state: State = found[0][0] if found else "fit"
     what_to_do = dict.fromkeys(todo for _, _, todo in found if todo)
     return SurfaceVerdict(state, tuple(reason for _, reason, _ in found), tuple(what_to_do))
+
+
+def material_names(geometry: Geometry) -> dict[str, str]:
+    """Return the name of the material of every adherend, by adherend; empty where a material has none."""
+    return {name: adherend.material.name for name, adherend in geometry.adherends().items()}
 
 
 def verdicts(preparation: Preparation, materials: Mapping[str, str]) -> dict[str, SurfaceVerdict]:

@@ -16,6 +16,7 @@ from fejoint.errors import JointError
 from fejoint.joint.file import document_from_text, joint_from_document
 from fejoint.process.description import process_of
 from fejoint.process.job import Job
+from fejoint.process.outcome import checked
 from fejoint.process.routes import ALWAYS, routes
 from fejoint.show.process.bonding_words import amount_facts
 from fejoint.show.process.job_card import FINAL_CHECKS, _drawing, job_card
@@ -182,7 +183,8 @@ def test_a_double_lap_has_two_bonds_and_both_materials_their_steps():
     assert "Surface of lower outer and upper outer : Degrease, abrade, wipe" in text
     assert "Surface of inner : Degrease, grit blast, prime before it rusts" in text
     document = document_from_text(DOUBLE)
-    facts = {fact.name: fact for fact in amount_facts(joint_from_document(document), process_of(document))}
+    joint = joint_from_document(document)
+    facts = {fact.name: fact for fact in amount_facts(joint, checked(process_of(document), joint.geometry))}
     assert facts["allowance beside it"].source == "common practice, no source"
 
 
@@ -206,7 +208,7 @@ def test_what_the_user_stated_stands_on_the_card():
     keys = 'done_by = "A. Operator"\nprepared = 2026-03-02T08:30:00\nwater_break = true\nwaited = "2 h"\nlongest_wait = "8 h"\n'
     text = read(SILL + keys + 'knockdown = { factor = 0.9, source = "own coupons" }\n' + JOB).text
     for words in (
-        "sill 12", "A. Operator", "2026-03-02 08:30", "water-break test passed", "wait as stated 2 h", "8 h",
+        "sill 12", "A. Operator", "2026-03-02 08:30", "water-break test stated as passed", "wait as stated 2 h", "8 h",
         "100 : 40 by weight", "40 min from mixing", "glass beads", "spring clamps", "clamps stay 12 h",
         "surface preparation 0.9 on adhesive (own coupons)", "As stated so far: fit",
     ):  # fmt: skip
