@@ -18,7 +18,7 @@ def process(
     file: JointFile,
     out: Annotated[
         Path | None,
-        typer.Option("--out", metavar="DIR", help="Folder for process.json, wetting.png, squeeze-out.png and cure.png."),
+        typer.Option("--out", metavar="DIR", help="Folder for process.json and pictures of wetting, squeeze-out and cure."),
     ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print the process as JSON.")] = False,
     require: Annotated[

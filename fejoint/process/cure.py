@@ -168,6 +168,8 @@ class Cure(Model):
         for key in given:
             if getattr(self, key) is not None:
                 refuse(key, getattr(self, key), "must be left out where it is fitted to points")
+        if self.start_degree:
+            refuse("start_degree", self.start_degree, "must be left out beside points, which are fitted from a degree of 0")
         strength = self.strength_law()
         for i, point in enumerate(self.points):
             if point.degree is not None and point.degree > self.largest_degree:

@@ -269,11 +269,7 @@ def _warnings(
         )
     elif not floor:
         until = f", to {free_end:.3g} mm when the adhesive no longer flows" if free_end is not None else ""
-        said.append(
-            f"Without spacer beads, shims or stops the line goes on thinning past its target{until}: a line too thin is a weak one."
-        )
+        said.append(f"Without spacer beads, shims or stops the line thins past its target{until}: a line too thin is a weak one.")
     elif target > floor * (1 + 1e-9):
-        said.append(
-            f"Spacer beads of {floor:.3g} mm let the line thin past its target of {target:.3g} mm: take beads of that size."
-        )
+        said.append(f"Spacer beads of {floor:.3g} mm let the line thin past its target, {target:.3g} mm: take larger ones.")
     return tuple(said)

@@ -1,7 +1,8 @@
 """Whether an adhesive wets a surface, why, and what to do.
 
 The limits are common practice, no source: an adhesive is said to wet where it
-lies flat (30 degrees), not to wet where it beads up (90 degrees). A surface that
+lies flat (30 degrees), not to wet where it beads up (60 degrees: the 90 of
+physics is where a liquid no longer creeps into a gap, too late for a bond). A surface that
 fails the water-break test is not clean, whatever its angles say.
 """
 
@@ -19,7 +20,7 @@ MARGINAL: Final = "marginal"
 DOES_NOT: Final = "does not wet"
 NOT_KNOWN: Final = "not known"
 Word = Literal["wets", "marginal", "does not wet", "not known"]
-WETS_UP_TO, DOES_NOT_ABOVE = 30.0, 90.0  # degrees; common practice, no source
+WETS_UP_TO, DOES_NOT_ABOVE = 30.0, 60.0  # degrees; common practice, no source
 
 
 @dataclass(frozen=True)

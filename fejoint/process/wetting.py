@@ -194,8 +194,8 @@ def _notes(
         notes.append(f"The adhesive's own angle, {angle:.3g} degrees, counts; surface energies make it {computed:.3g} degrees.")
     if wetting.water_film_whole and surface is not None and contact_angle(surface, liquids()["water"]) > WATER_FILM_UP_TO:
         notes.append(
-            f"The film of water stayed whole, but by its energies water makes {contact_angle(surface, liquids()['water']):.3g} degrees "
-            "on this surface: they were not the same surface, or one of them is wrong."
+            f"The film of water stayed whole, but by its energies water makes {contact_angle(surface, liquids()['water']):.3g} "
+            "degrees on this surface: they were not the same surface, or one of them is wrong."
         )
     if wetting.adhesive_angle == 0:
         notes.append("An adhesive that spreads tells only that its work of adhesion is at least twice its tension.")

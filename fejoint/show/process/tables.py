@@ -16,6 +16,7 @@ from fejoint.units import display
 __all__ = ["answer", "process_report"]
 
 WATER = {True: "passed: the film stayed whole", False: "failed: the film broke", None: "not recorded"}
+LIMITS = " (common practice, no source)"
 FIGURES = {
     "rate_factor": ("rate factor A, 1/s", 1.0),
     "activation_energy": ("activation energy E, kJ/mol", 1e-3),
@@ -101,7 +102,7 @@ def _wetting_rows(w: Mapping[str, Any], system: str) -> list[Row]:
         rows.append(
             (
                 "limits of the angle",
-                f"wets up to {w['wets_up_to_deg']:g}, does not above {w['does_not_above_deg']:g} degrees (common practice, no source)",
+                f"wets up to {w['wets_up_to_deg']:g}, does not above {w['does_not_above_deg']:g} degrees{LIMITS}",
             )
         )
     if w["surface"] is not None:
