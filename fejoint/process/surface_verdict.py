@@ -127,9 +127,9 @@ def surface_knockdown(preparation: Preparation, adherends: Iterable[str]) -> Kno
 
 
 def with_surface_knockdown(rules: StrengthRules, preparation: Preparation, adherends: Iterable[str]) -> StrengthRules:
-    """Return the rules of a prediction of strength with the knockdown of the preparation among theirs, where there is one."""
+    """Return the rules of a prediction of strength with the knockdown of the preparation among theirs, where there is one; once."""
     found = surface_knockdown(preparation, adherends)
-    return rules if found is None else rules.replace(knockdown=(*rules.knockdown, found))
+    return rules if found is None or found in rules.knockdown else rules.replace(knockdown=(*rules.knockdown, found))
 
 
 Finding = tuple[State, str, str]

@@ -282,6 +282,19 @@ def test_keys_can_be_overridden_and_what_forbids_bonding_exits_1_with_the_card_k
     assert "Do not bond" in out.read_text(encoding="utf-8")
 
 
+def test_strength_counts_the_knockdown_of_the_preparation_once(sill):
+    from fejoint.cli.terminal import read_prepared
+
+    sill.write_text(SILL + 'knockdown = { factor = 0.8, source = "own coupons" }\n', encoding="utf-8")
+    joint, text = read_prepared(sill, ["strength.knockdown=[{name = 'damp', factor = 0.7}]"], [])
+    assert [(k.name, k.factor, k.source) for k in joint.strength.knockdown] == [
+        ("damp", 0.7, "user's"),
+        ("surface preparation", 0.8, "own coupons"),
+    ]
+    sill.write_text(text, encoding="utf-8")
+    assert read_prepared(sill, [], []) == (joint, text)
+
+
 @pytest.mark.parametrize(
     ("arguments", "sentence"),
     [

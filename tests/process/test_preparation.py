@@ -329,6 +329,8 @@ def test_the_knockdown_of_the_worst_surface_goes_to_the_rules_of_strength_once()
     assert surface_knockdown(found, LAP) == least
     rules = StrengthRules(knockdown=[{"name": "hot and wet", "factor": 0.9}])
     assert [k.factor for k in with_surface_knockdown(rules, found, LAP).knockdown] == [0.9, 0.7]
+    counted = with_surface_knockdown(rules, found, LAP)
+    assert with_surface_knockdown(counted, found, LAP) == counted
     plain = given(route="aluminium-abrade")
     assert surface_knockdown(plain, LAP) is None and with_surface_knockdown(rules, plain, LAP) is rules
 
