@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import re
 import sys
+from html import unescape
 from html.parser import HTMLParser
 
 import pytest
@@ -150,11 +151,18 @@ def test_the_card_of_the_common_practice_route():
 @pytest.mark.parametrize("found", routes().values(), ids=lambda found: found.name)
 def test_every_route_has_a_card_with_room_for_what_is_open(found):
     # What the route is for does not matter here: a card of an unfit one is written too, and says so.
-    page = Read(card(SILL.replace("aluminium-blast-chromic-anodise", found.name)))
+    whole = card(SILL.replace("aluminium-blast-chromic-anodise", found.name))
+    page = Read(whole)
     rooms = sum(tag == "span" and attrs.get("class") == "room" for tag, attrs in page.tags)
     assert rooms >= sum(figure.is_open for figure in found.figures())
     assert ("Do not bond" in page.text) == (found.families[0] != "aluminium")
     assert all(step.do.split()[0] in page.text for step in found.steps)
+    # Every figure has the number of its own source beside it.
+    sources = dict(re.findall(r'<li value="(\d+)"><bdi>(.*?)</bdi>', whole.replace("<wbr>", "")))
+    beside = {(text, unescape(sources[n])) for text, n in re.findall(r"<bdi>([^<]*)</bdi><sup>\[(\d+)\]</sup>", whole)}
+    told = {(unescape(text), source) for text, source in beside}
+    for figure in [figure for step in found.steps for figure in step.figures.values() if not figure.is_open]:
+        assert (figure.value.replace("degC", "°C"), figure.source) in told, figure
 
 
 def test_numbers_of_sources_and_the_list_agree():
