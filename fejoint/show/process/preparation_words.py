@@ -155,4 +155,4 @@ def figure_lines(step: Step) -> list[str]:
 
 def named(figure: str) -> str:
     """Return what a figure is called."""
-    return "longest wait" if figure == "wait" else figure
+    return {"wait": "longest wait", "bath": "with"}.get(figure, figure)
