@@ -24,7 +24,8 @@ def process(
     require: Annotated[
         bool,
         typer.Option(
-            "--require", help="Exit 1 where the adhesive does not wet, or the process misses thickness, cure or handling."
+            "--require",
+            help="Exit 1 where the adhesive does not wet, or the process misses thickness, cure, handling or preparation.",
         ),
     ] = False,
     changes: Changes = [],  # noqa: B006 - typer copies it
@@ -33,7 +34,8 @@ def process(
 ) -> int:
     """Check a bonding process: wetting, squeeze-out, cure, preparation."""
     known_units(units)
-    stated, geometry, title = _read(file, changes, materials)
+    stated, joint, title = _read(file, changes, materials)
+    geometry = None if joint is None else joint.geometry
     if out is not None:  # what would stop the pictures in the end stops them now
         from fejoint.environment import require_extra
         from fejoint.show.files import check_kind
@@ -46,10 +48,10 @@ def process(
 
     try:
         found = checked(stated, geometry)
+        lines, forbidden = _preparation(stated, joint)
     except JointError as error:
         raise JointError(f"{file}: {error}") from None
     data = process_data(found, title)
-    lines = _preparation(stated)
     written = _written(found, data, out, units) if out is not None else []
     if as_json:
         print(json.dumps(data, indent=2, allow_nan=False))
@@ -57,13 +59,13 @@ def process(
         console().print(process_report(data, units, lines))
         if written:
             print(f"Written to {out}: {', '.join(path.name for path in written)}")
-    if require and found.missed:
-        return said(f"{'; '.join(found.missed)}.", 1)
+    if require and (missed := [*found.missed, *forbidden]):
+        return said(f"{'; '.join(missed)}.", 1)
     return 0
 
 
 def _read(file: Path, changes: list[str], materials: list[Path]) -> tuple[Any, Any, str]:
-    """Return the process of a file, its joint's geometry (None where it has no joint), and its title."""
+    """Return the process of a file, its joint (None where it has none), and its title."""
     from fejoint.joint.file import document_from_text, joint_from_document, read_text
     from fejoint.process.description import process_of
 
@@ -74,7 +76,7 @@ def _read(file: Path, changes: list[str], materials: list[Path]) -> tuple[Any, A
     title = document.get("title", "")
     if "joint" in document:
         joint = joint_from_document(document, str(file))
-        return stated, joint.geometry, joint.title
+        return stated, joint, joint.title
     unknown = sorted(set(document) - {"title", "process", "materials"})
     if unknown:
         raise JointError(
@@ -85,14 +87,17 @@ def _read(file: Path, changes: list[str], materials: list[Path]) -> tuple[Any, A
     return stated, None, title
 
 
-def _preparation(stated: Any) -> list[str] | None:
-    """Return the lines of the preparation; None where none is stated."""
+def _preparation(stated: Any, joint: Any) -> tuple[list[str] | None, list[str]]:
+    """Return the lines of the preparation (None where none is stated), and what of it forbids bonding."""
     if stated.preparation is None:
-        return None
+        return None, []
+    from fejoint.process.surface_verdict import material_names, verdicts
     from fejoint.show.process.preparation_words import preparation_lines
 
-    lines: list[str] = preparation_lines(stated.preparation)
-    return lines
+    names = None if joint is None else material_names(joint.geometry)
+    found = verdicts(stated.preparation, names) if names is not None else {}
+    forbidden = [f"the surface of {name}: {v.state}" for name, v in found.items() if v.forbids_bonding]
+    return preparation_lines(stated.preparation, names), forbidden
 
 
 def _written(found: Any, data: dict[str, Any], out: Path, units: str) -> list[Path]:

@@ -10,7 +10,7 @@ from typing import Annotated, Any
 import typer
 
 from fejoint.cli.solving import solved_into
-from fejoint.cli.terminal import Changes, JointFile, MaterialFiles, Units, console, known_units, read_joint, said, shown
+from fejoint.cli.terminal import Changes, JointFile, MaterialFiles, Units, console, known_units, read_prepared, said, shown
 from fejoint.errors import JointError
 
 __all__ = ["strength"]
@@ -63,7 +63,7 @@ def strength(
         raise JointError("--criterion cohesive-zone: --quick leaves it out; give one of the two.")
     if lengths and out is None:
         raise JointError("--disbond-lengths writes disbond.csv and disbond.png: give a folder, --out DIR.")
-    joint, text = read_joint(file, changes, materials)
+    joint, text = read_prepared(file, changes, materials)
     if lengths and joint.strength.disbond is None:
         raise JointError("--disbond-lengths needs strength.disbond: where the disbond is; add it to the joint file.")
     if samples and not joint.strength.scatter:

@@ -12,7 +12,18 @@ import typer
 from fejoint.errors import JointError, one_line
 from fejoint.units import DISPLAY_SYSTEMS
 
-__all__ = ["Changes", "JointFile", "MaterialFiles", "Units", "console", "known_units", "read_joint", "said", "shown"]
+__all__ = [
+    "Changes",
+    "JointFile",
+    "MaterialFiles",
+    "Units",
+    "console",
+    "known_units",
+    "read_joint",
+    "read_prepared",
+    "said",
+    "shown",
+]
 
 JointFile = Annotated[Path, typer.Argument(metavar="FILE", help="Joint file (TOML); see 'fejoint new'.")]
 Changes = Annotated[list[str], typer.Option("--set", metavar="KEY=VALUE", help="Override a key; may be repeated.")]
@@ -31,6 +42,27 @@ def read_joint(file: Path, changes: list[str], materials: list[Path]) -> tuple[A
     text, material_texts = read_text(file), [read_text(path) for path in materials]
     joint = joint_from_text(text, changes, material_texts, str(file))
     return joint, with_changes(text, changes, material_texts)
+
+
+def read_prepared(file: Path, changes: list[str], materials: list[Path]) -> tuple[Any, str]:
+    """Return the joint and the text that makes it again, a knockdown that its process states for the surfaces counted in both.
+
+    It is counted once, also where the text is read again.
+    """
+    joint, text = read_joint(file, changes, materials)
+    import tomllib
+
+    from fejoint.joint.file import with_knockdowns
+    from fejoint.process.description import process_of
+    from fejoint.process.surface_verdict import material_names, with_surface_knockdown
+
+    process = process_of(tomllib.loads(text), str(file))
+    if process is None or process.preparation is None:
+        return joint, text
+    rules = with_surface_knockdown(joint.strength, process.preparation, material_names(joint.geometry))
+    if rules == joint.strength:
+        return joint, text
+    return joint.replace(strength=rules), with_knockdowns(text, rules)
 
 
 def shown(work: Callable[[Callable[[str], None] | None], Any]) -> Any:

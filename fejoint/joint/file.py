@@ -17,6 +17,7 @@ from fejoint.joint.families import FAMILIES
 from fejoint.joint.materials import Material
 from fejoint.joint.model import Model, as_joint_error, models_in, unit_of
 from fejoint.joint.sourced import Sourced
+from fejoint.joint.strength import StrengthRules
 
 __all__ = [
     "document_from_joint",
@@ -30,6 +31,7 @@ __all__ = [
     "read_text",
     "template",
     "with_changes",
+    "with_knockdowns",
 ]
 
 # Optional keys that a template shows as given, because one of several choices must be.
@@ -131,6 +133,15 @@ def with_changes(text: str, changes: Iterable[str], material_texts: Iterable[str
         return _written(text, changes, material_texts)
     except RecursionError:
         raise JointError("joint file: its tables or lists are nested too deeply for a joint file.") from None
+
+
+def with_knockdowns(text: str, rules: StrengthRules) -> str:
+    """Return the joint file's text with the knockdowns of `rules` in place of its own, comments kept."""
+    import tomlkit
+
+    document = tomlkit.parse(text)
+    _set(document, ["strength", "knockdown"], [knockdown.model_dump() for knockdown in rules.knockdown])
+    return tomlkit.dumps(document)
 
 
 def _written(text: str, changes: Iterable[str], material_texts: Iterable[str]) -> str:

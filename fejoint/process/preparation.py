@@ -13,8 +13,8 @@ from fejoint.errors import JointError
 from fejoint.joint.model import Model, Unit, in_order, refuse, whole
 from fejoint.joint.sourced import Sourced
 from fejoint.joint.strength import Knockdown
+from fejoint.process.durations import duration
 from fejoint.process.routes import FIGURES, OPEN, Figure, Route, Step, families, hazards, route, routes
-from fejoint.units import display
 
 __all__ = [
     "OVERRIDES",
@@ -23,7 +23,6 @@ __all__ = [
     "Preparation",
     "Surface",
     "SurfaceKnockdown",
-    "duration",
 ]
 
 OWN = "own steps"
@@ -245,11 +244,3 @@ class Preparation(Surface):
 
 
 OVERRIDES = ("lower", "upper", "inner", "outer", "lower_outer", "upper_outer")
-
-
-def duration(seconds: float, digits: int = 4) -> str:
-    """Return a time as people say it: seconds below two minutes, minutes below two hours, hours below three days, else days."""
-    for most, size, unit in ((120, 1, "s"), (7200, 60, "min"), (3 * 86400, 3600, "h")):
-        if seconds < most:
-            return display(seconds / size, "", digits=digits) + f" {unit}"
-    return display(seconds / 86400, "", digits=digits) + " days"

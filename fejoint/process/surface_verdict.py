@@ -7,11 +7,22 @@ from dataclasses import dataclass
 from typing import Literal
 
 from fejoint.errors import JointError
+from fejoint.joint.geometry import Geometry
 from fejoint.joint.strength import Knockdown, StrengthRules
-from fejoint.process.preparation import OVERRIDES, Preparation, Surface, duration
+from fejoint.process.durations import duration
+from fejoint.process.preparation import OVERRIDES, Preparation, Surface
 from fejoint.process.routes import Route, families, families_of, routes_for
 
-__all__ = ["STATES", "SurfaceVerdict", "surface_knockdown", "surfaces", "verdict", "verdicts", "with_surface_knockdown"]
+__all__ = [
+    "STATES",
+    "SurfaceVerdict",
+    "material_names",
+    "surface_knockdown",
+    "surfaces",
+    "verdict",
+    "verdicts",
+    "with_surface_knockdown",
+]
 
 State = Literal["fit", "checks open", "wait exceeded", "water break failed", "not fit"]
 STATES: tuple[State, ...] = ("fit", "checks open", "wait exceeded", "water break failed", "not fit")
@@ -58,6 +69,11 @@ def verdict(preparation: Surface, material: str) -> SurfaceVerdict:
     state: State = found[0][0] if found else "fit"
     what_to_do = dict.fromkeys(todo for _, _, todo in found if todo)
     return SurfaceVerdict(state, tuple(reason for _, reason, _ in found), tuple(what_to_do))
+
+
+def material_names(geometry: Geometry) -> dict[str, str]:
+    """Return the name of the material of every adherend, by adherend; empty where a material has none."""
+    return {name: adherend.material.name for name, adherend in geometry.adherends().items()}
 
 
 def verdicts(preparation: Preparation, materials: Mapping[str, str]) -> dict[str, SurfaceVerdict]:
@@ -111,9 +127,9 @@ def surface_knockdown(preparation: Preparation, adherends: Iterable[str]) -> Kno
 
 
 def with_surface_knockdown(rules: StrengthRules, preparation: Preparation, adherends: Iterable[str]) -> StrengthRules:
-    """Return the rules of a prediction of strength with the knockdown of the preparation among theirs, where there is one."""
+    """Return the rules of a prediction of strength with the knockdown of the preparation among theirs, where there is one; once."""
     found = surface_knockdown(preparation, adherends)
-    return rules if found is None else rules.replace(knockdown=(*rules.knockdown, found))
+    return rules if found is None or found in rules.knockdown else rules.replace(knockdown=(*rules.knockdown, found))
 
 
 Finding = tuple[State, str, str]
@@ -147,18 +163,18 @@ def _water(preparation: Surface, planned: Route) -> list[Finding]:
         todo = "do not bond; clean again from the first step on and repeat the test"
         return [("water break failed", "the film of water broke (ASTM F22): the surface is not clean", todo)]
     if preparation.water_break is None and planned.water_break:
-        return [("checks open", "the water-break test is not stated", "do it (ASTM F22) and state water_break = true or false")]
+        return [("checks open", "the water-break test is not stated", "do the water-break test (ASTM F22) and state water_break = true or false")]
     return []
 
 
 def _wait(preparation: Surface, planned: Route) -> list[Finding]:
     waited, most = preparation.waited, preparation.most_wait()
     if most is None:
-        todo = "take it from the adhesive's or the primer's data sheet and state longest_wait"
+        todo = "take the longest wait from the adhesive's or the primer's data sheet and state longest_wait"
         return [("checks open", "how long the surface may wait is left to the data sheet", todo)]
     limit = f"{duration(most)} ({planned.longest_wait.source})"
     if waited is None:
-        return [("checks open", f"how long the surface waits is not stated; it may wait {limit}", "state waited")]
+        return [("checks open", f"how long the surface waits is not stated; it may wait {limit}", "bond within that time, and state waited")]
     if waited > most:
         todo = "do not bond; prepare the surface again, and plan the bonding within the wait"
         return [("wait exceeded", f"it waits {duration(waited)}, longer than {limit}", todo)]

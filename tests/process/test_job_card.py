@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import re
 import sys
+from html import unescape
 from html.parser import HTMLParser
 
 import pytest
@@ -16,6 +17,7 @@ from fejoint.errors import JointError
 from fejoint.joint.file import document_from_text, joint_from_document
 from fejoint.process.description import process_of
 from fejoint.process.job import Job
+from fejoint.process.outcome import checked
 from fejoint.process.routes import ALWAYS, routes
 from fejoint.show.process.bonding_words import amount_facts
 from fejoint.show.process.job_card import FINAL_CHECKS, _drawing, job_card
@@ -149,11 +151,18 @@ def test_the_card_of_the_common_practice_route():
 @pytest.mark.parametrize("found", routes().values(), ids=lambda found: found.name)
 def test_every_route_has_a_card_with_room_for_what_is_open(found):
     # What the route is for does not matter here: a card of an unfit one is written too, and says so.
-    page = Read(card(SILL.replace("aluminium-blast-chromic-anodise", found.name)))
+    whole = card(SILL.replace("aluminium-blast-chromic-anodise", found.name))
+    page = Read(whole)
     rooms = sum(tag == "span" and attrs.get("class") == "room" for tag, attrs in page.tags)
     assert rooms >= sum(figure.is_open for figure in found.figures())
     assert ("Do not bond" in page.text) == (found.families[0] != "aluminium")
     assert all(step.do.split()[0] in page.text for step in found.steps)
+    # Every figure has the number of its own source beside it.
+    sources = dict(re.findall(r'<li value="(\d+)"><bdi>(.*?)</bdi>', whole.replace("<wbr>", "")))
+    beside = {(text, unescape(sources[n])) for text, n in re.findall(r"<bdi>([^<]*)</bdi><sup>\[(\d+)\]</sup>", whole)}
+    told = {(unescape(text), source) for text, source in beside}
+    for figure in [figure for step in found.steps for figure in step.figures.values() if not figure.is_open]:
+        assert (figure.value.replace("degC", "°C"), figure.source) in told, figure
 
 
 def test_numbers_of_sources_and_the_list_agree():
@@ -182,7 +191,8 @@ def test_a_double_lap_has_two_bonds_and_both_materials_their_steps():
     assert "Surface of lower outer and upper outer : Degrease, abrade, wipe" in text
     assert "Surface of inner : Degrease, grit blast, prime before it rusts" in text
     document = document_from_text(DOUBLE)
-    facts = {fact.name: fact for fact in amount_facts(joint_from_document(document), process_of(document))}
+    joint = joint_from_document(document)
+    facts = {fact.name: fact for fact in amount_facts(joint, checked(process_of(document), joint.geometry))}
     assert facts["allowance beside it"].source == "common practice, no source"
 
 
@@ -206,7 +216,7 @@ def test_what_the_user_stated_stands_on_the_card():
     keys = 'done_by = "A. Operator"\nprepared = 2026-03-02T08:30:00\nwater_break = true\nwaited = "2 h"\nlongest_wait = "8 h"\n'
     text = read(SILL + keys + 'knockdown = { factor = 0.9, source = "own coupons" }\n' + JOB).text
     for words in (
-        "sill 12", "A. Operator", "2026-03-02 08:30", "water-break test passed", "wait as stated 2 h", "8 h",
+        "sill 12", "A. Operator", "2026-03-02 08:30", "water-break test stated as passed", "wait as stated 2 h", "8 h",
         "100 : 40 by weight", "40 min from mixing", "glass beads", "spring clamps", "clamps stay 12 h",
         "surface preparation 0.9 on adhesive (own coupons)", "As stated so far: fit",
     ):  # fmt: skip
@@ -278,6 +288,19 @@ def test_keys_can_be_overridden_and_what_forbids_bonding_exits_1_with_the_card_k
     assert run(["job-card", str(sill), "--out", str(out), "--set", "process.preparation.water_break=false"]) == 1
     assert "water break failed" in capsys.readouterr().err
     assert "Do not bond" in out.read_text(encoding="utf-8")
+
+
+def test_strength_counts_the_knockdown_of_the_preparation_once(sill):
+    from fejoint.cli.terminal import read_prepared
+
+    sill.write_text(SILL + 'knockdown = { factor = 0.8, source = "own coupons" }\n', encoding="utf-8")
+    joint, text = read_prepared(sill, ["strength.knockdown=[{name = 'damp', factor = 0.7}]"], [])
+    assert [(k.name, k.factor, k.source) for k in joint.strength.knockdown] == [
+        ("damp", 0.7, "user's"),
+        ("surface preparation", 0.8, "own coupons"),
+    ]
+    sill.write_text(text, encoding="utf-8")
+    assert read_prepared(sill, [], []) == (joint, text)
 
 
 @pytest.mark.parametrize(

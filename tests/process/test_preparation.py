@@ -12,14 +12,13 @@ from __future__ import annotations
 import tomllib
 from importlib import resources
 
-import pint
 import pytest
 
 from fejoint.errors import JointError
 from fejoint.joint.library import shipped
 from fejoint.joint.strength import Knockdown, StrengthRules
 from fejoint.process.description import process_of, process_schema
-from fejoint.process.preparation import Preparation, Surface, duration
+from fejoint.process.preparation import Preparation, Surface
 from fejoint.process.routes import (
     ALWAYS,
     FIGURES,
@@ -330,6 +329,8 @@ def test_the_knockdown_of_the_worst_surface_goes_to_the_rules_of_strength_once()
     assert surface_knockdown(found, LAP) == least
     rules = StrengthRules(knockdown=[{"name": "hot and wet", "factor": 0.9}])
     assert [k.factor for k in with_surface_knockdown(rules, found, LAP).knockdown] == [0.9, 0.7]
+    counted = with_surface_knockdown(rules, found, LAP)
+    assert with_surface_knockdown(counted, found, LAP) == counted
     plain = given(route="aluminium-abrade")
     assert surface_knockdown(plain, LAP) is None and with_surface_knockdown(rules, plain, LAP) is rules
 
@@ -345,16 +346,6 @@ def test_lines_say_verdict_what_to_do_hazards_and_that_no_knockdown_is_given():
     assert any(ALWAYS in line and "acid" in line for line in lines)
     assert "no factor is given here" in lines[-1]
     assert len(alike(given(**GOOD), LAP)) == 1 and len(alike(given(**GOOD), {**LAP, "upper": "steel A36"})) == 2
-
-
-@pytest.mark.parametrize("seconds", [0.5, 45, 120, 5400, 7200, 28800, 3 * 86400, 864000])
-def test_durations_are_those_of_pint(seconds):
-    """Shown to four digits, so equal to 1e-3 and more."""
-    assert pint.application_registry.Quantity(duration(seconds)).to("s").magnitude == pytest.approx(seconds, rel=1e-3)
-
-
-def test_two_hours_are_said_as_people_say_them():
-    assert [duration(s) for s in (90, 120, 5400, 7200, 259200)] == ["90 s", "2 min", "90 min", "2 h", "3 days"]
 
 
 # ---- bad input -------------------------------------------------------------

@@ -6,12 +6,12 @@ from dataclasses import dataclass
 
 from fejoint.errors import JointError
 from fejoint.joint.description import Joint
-from fejoint.process.cure import AtTime, cured
-from fejoint.process.description import Process
+from fejoint.process.cure import AtTime
+from fejoint.process.durations import duration
 from fejoint.process.film import Amount, amount
 from fejoint.process.job import Job
-from fejoint.process.preparation import duration
-from fejoint.process.squeeze import ALLOWANCE, Squeezed, squeezed
+from fejoint.process.outcome import Checked
+from fejoint.process.squeeze import ALLOWANCE, Squeezed
 from fejoint.units import display
 
 __all__ = ["Fact", "adhesive_facts", "amount_facts", "clamp_facts", "cure_facts"]
@@ -32,7 +32,7 @@ class Fact:
     strong: bool = False
 
 
-def adhesive_facts(joint: Joint, process: Process, units: str = "mm") -> list[Fact]:
+def adhesive_facts(joint: Joint, found: Checked) -> list[Fact]:
     """Return name, batch, mix ratio and pot life of the adhesive.
 
     Raises
@@ -40,9 +40,9 @@ def adhesive_facts(joint: Joint, process: Process, units: str = "mm") -> list[Fa
     JointError
         Two pot lives are stated, and differ.
     """
-    job = process.job or Job()
+    job = found.process.job or Job()
     name = job.adhesive or joint.adhesive.name
-    life = pot_life(process)
+    life = pot_life(found)
     return [
         Fact("adhesive", name, USERS if job.adhesive else ""),
         Fact("batch, use by", job.batch or "", USERS),
@@ -54,7 +54,7 @@ def adhesive_facts(joint: Joint, process: Process, units: str = "mm") -> list[Fa
     ]
 
 
-def pot_life(process: Process) -> float | None:
+def pot_life(found: Checked) -> float | None:
     """Return the pot life in s, of the job or of the squeeze-out.
 
     Raises
@@ -62,6 +62,7 @@ def pot_life(process: Process) -> float | None:
     JointError
         Both state one, and differ.
     """
+    process = found.process
     of_job = process.job.pot_life if process.job else None
     of_flow = process.squeeze_out.working_life if process.squeeze_out else None
     if of_job is not None and of_flow is not None and abs(of_job - of_flow) > 1e-9 * of_flow:
@@ -72,23 +73,16 @@ def pot_life(process: Process) -> float | None:
     return of_flow if of_job is None else of_job
 
 
-def amount_facts(joint: Joint, process: Process, units: str = "mm") -> list[Fact]:
-    """Return how much adhesive the bond takes, its parts, and the cartridges.
-
-    Raises
-    ------
-    JointError
-        The squeeze-out does not fit the joint.
-    """
-    g = joint.geometry
-    squeeze = process.squeeze_out
-    if squeeze is None:
+def amount_facts(joint: Joint, found: Checked, units: str = "mm") -> list[Fact]:
+    """Return how much adhesive the bond takes, its parts, and the cartridges."""
+    g, squeeze = joint.geometry, found.process.squeeze_out
+    if squeeze is None or found.squeeze_out is None:
         area, thickness, allowance = g.width * g.bonded_length, g.bondline_thickness, ALLOWANCE
         needed, bonds = amount(area, thickness, allowance), len({bond.number for bond in g.bonds()})
         allowed = COMMON
     else:
-        found = squeezed(squeeze, g)
-        area, thickness, allowance, needed, bonds = found.area, found.final, squeeze.allowance, found.amount, found.number
+        line = found.squeeze_out
+        area, thickness, allowance, needed, bonds = line.area, line.final, squeeze.allowance, line.amount, line.number
         allowed = USERS if "allowance" in squeeze.model_fields_set else COMMON
     facts = [
         Fact("bonded area", f"{area / 100:.4g} cm^2 in {bonds} bond{'' if bonds == 1 else 's'}", COMPUTED),
@@ -96,7 +90,7 @@ def amount_facts(joint: Joint, process: Process, units: str = "mm") -> list[Fact
         Fact("allowance beside it", f"{100 * allowance:.3g} %", allowed),
         Fact("to be mixed at least", _volume(needed), COMPUTED),
     ]
-    parts = _parts(process.job or Job(), needed)
+    parts = _parts(found.process.job or Job(), needed)
     facts += [parts] if parts else []
     if needed.cartridges is not None and squeeze is not None and squeeze.cartridge is not None:
         number = f"{needed.cartridges} of {squeeze.cartridge:.4g} mL"
@@ -122,15 +116,9 @@ def _parts(job: Job, needed: Amount) -> Fact | None:
     return Fact("part A, part B", f"{one * whole:.3g} {unit}, {two * whole:.3g} {unit}", f"{COMPUTED}, by the mix ratio")
 
 
-def clamp_facts(joint: Joint, process: Process, units: str = "mm") -> list[Fact]:
-    """Return how the bondline thickness is kept, clamps, their pressure and time.
-
-    Raises
-    ------
-    JointError
-        The squeeze-out does not fit the joint.
-    """
-    job, squeeze = process.job or Job(), process.squeeze_out
+def clamp_facts(joint: Joint, found: Checked, units: str = "mm") -> list[Fact]:
+    """Return how the bondline thickness is kept, clamps, their pressure and time."""
+    job, squeeze = found.process.job or Job(), found.process.squeeze_out
     beads = squeeze.spacer_diameter if squeeze else None
     kept = "; ".join(
         text for text in (job.spacers, f"spacers of {display(beads, 'mm', units)}" if beads is not None else None) if text
@@ -140,48 +128,44 @@ def clamp_facts(joint: Joint, process: Process, units: str = "mm") -> list[Fact]
         Fact("kept by", kept, USERS),
         Fact("clamps", job.clamping or "", USERS),
     ]
-    if squeeze is None:
+    if found.squeeze_out is None:
         facts.append(Fact("clamp pressure"))
     else:
-        found = squeezed(squeeze, joint.geometry)
-        pressure = f"{display(found.film.pressure, 'MPa', units)}, {display(found.force, 'N', units)} on one bond"
+        line = found.squeeze_out
+        pressure = f"{display(line.film.pressure, 'MPa', units)}, {display(line.force, 'N', units)} on one bond"
         facts.append(Fact("clamp pressure", pressure, USERS))
-        facts += _flow(found, units)
-    facts.append(Fact("clamps stay", "" if job.clamp_time is None else duration(job.clamp_time), USERS))
+        facts += _flow(line)
+    handled = None if found.cure is None else found.cure.handling_time
+    if job.clamp_time is not None or handled is None:
+        facts.append(Fact("clamps stay", "" if job.clamp_time is None else duration(job.clamp_time), USERS))
+    else:
+        facts.append(Fact("clamps stay", f"until it may be handled, {duration(handled)} from mixing", COMPUTED))
     facts.append(Fact("clamps closed at (time), opened at"))
     return facts
 
 
-def _flow(found: Squeezed, units: str) -> list[Fact]:
-    """Return when the glue line is thin enough, and what speaks against it."""
+def _flow(found: Squeezed) -> list[Fact]:
+    """Return when the glue line is thin enough."""
     facts = []
     reach = found.time_to_target if found.time_to_target is not None else found.time_to_spacers
     if reach is not None:
         where = "spacers" if found.time_to_target is None else "thickness"
-        facts.append(Fact(f"{where} reached after", f"about {duration(reach, 2)} under the clamps", COMPUTED))
-    return facts + [Fact("mind", text, COMPUTED, strong=True) for text in found.warnings]
+        facts.append(Fact(f"{where} reached after", f"about {duration(reach)} under the clamps", COMPUTED))
+    return facts
 
 
-def cure_facts(joint: Joint, process: Process, units: str = "mm") -> list[Fact]:
-    """Return the cure schedule, and from when the joint may be handled.
-
-    Raises
-    ------
-    JointError
-        The cure's points do not tell a law, or not at the history's temperatures.
-    """
-    if process.cure is None:
+def cure_facts(found: Checked, units: str = "mm") -> list[Fact]:
+    """Return the cure schedule, and from when the joint may be handled."""
+    cure, outcome = found.process.cure, found.cure
+    if cure is None or outcome is None:
         return [Fact("cure schedule"), Fact("may be handled after"), Fact("oven or place, log number")]
-    g = joint.geometry
-    found = cured(process.cure, g.width * g.bonded_length)
-    facts = [Fact("cure schedule", _history(process.cure.temperatures, units), USERS)]
-    if found.handling_time is not None and process.cure.handling_load is not None:
-        load = f"{display(process.cure.handling_load, 'N', units)} with a factor of {process.cure.safety_factor:g}"
-        facts.append(Fact("may be handled after", f"{duration(found.handling_time, 3)} from mixing, under {load}", COMPUTED))
+    facts = [Fact("cure schedule", _history(cure.temperatures, units), USERS)]
+    if outcome.handling_time is not None and cure.handling_load is not None:
+        load = f"a handling load of {display(cure.handling_load, 'N', units)} (factor {cure.safety_factor:g})"
+        facts.append(Fact("may be handled after", f"{duration(outcome.handling_time)} from mixing, for {load}", COMPUTED))
     else:
         facts.append(Fact("may be handled after"))
-    facts.append(Fact("cured at the end of it", f"{100 * found.end_degree:.3g} % by the law of cure", COMPUTED))
-    facts += [Fact("mind", text, COMPUTED, strong=True) for text in found.warnings]
+    facts.append(Fact("cured at the end of it", f"{100 * outcome.end_degree:.3g} % by the law of cure", COMPUTED))
     return [*facts, Fact("oven or place, log number")]
 
 
@@ -195,4 +179,5 @@ def _history(points: tuple[AtTime, ...], units: str) -> str:
             f"{len(points)} points over {duration(points[-1].time)}, up to {display(hottest.temperature, 'K absolute', units)} "
             f"at {duration(hottest.time)}; as in the joint file"
         )
-    return ", ".join(f"{display(p.temperature, 'K absolute', units)} at {duration(p.time)}" for p in points) + " from mixing"
+    told = [f"{display(p.temperature, 'K absolute', units)} at {duration(p.time) if p.time else 'mixing'}" for p in points]
+    return f"{', '.join(told)}; times from mixing, straight in between"

@@ -15,9 +15,11 @@ from typing import TYPE_CHECKING
 from fejoint.errors import SetupError
 from fejoint.joint.description import Joint
 from fejoint.process.description import Process
-from fejoint.process.preparation import Surface, duration
+from fejoint.process.durations import duration
+from fejoint.process.outcome import checked
+from fejoint.process.preparation import Surface
 from fejoint.process.routes import ALWAYS, Figure, Step, hazards
-from fejoint.process.surface_verdict import surface_knockdown
+from fejoint.process.surface_verdict import material_names, surface_knockdown
 from fejoint.show.process.bonding_words import Fact, adhesive_facts, amount_facts, clamp_facts, cure_facts
 from fejoint.show.process.preparation_words import Alike, alike, named
 from fejoint.show.report.page import page, picture
@@ -27,7 +29,7 @@ from fejoint.units import display
 if TYPE_CHECKING:
     from fejoint.show.report.page import Picture
 
-__all__ = ["JobCard", "job_card", "material_names", "write_job_card"]
+__all__ = ["JobCard", "job_card", "write_job_card"]
 
 FINAL_CHECKS = (
     ("Squeeze-out stands along the whole edge, both sides, without gaps; cleaned or shaped as drawn", "visual"),
@@ -90,17 +92,18 @@ def job_card(joint: Joint, process: Process, units: str = "mm") -> str:
     Raises
     ------
     JointError
-        The process has no preparation, or one that does not fit the joint.
+        The process has no preparation, or a part of it does not fit the joint.
     SetupError
         jinja2 is not installed.
     """
     groups, sources = _groups(joint, process), Sources()
     surfaces = [_surface(group, sources) for group in groups]
+    found = checked(process, joint.geometry)
     facts = {
-        "adhesive": adhesive_facts(joint, process, units),
-        "amounts": amount_facts(joint, process, units),
-        "clamping": clamp_facts(joint, process, units),
-        "cure": cure_facts(joint, process, units),
+        "adhesive": adhesive_facts(joint, found),
+        "amounts": amount_facts(joint, found, units),
+        "clamping": clamp_facts(joint, found, units),
+        "cure": cure_facts(found, units),
     }
     keys = dict.fromkeys([*(key for group in groups for key in group.route.hazards()), ADHESIVE_HAZARD])
     known = [hazards()[key] for key in keys]
@@ -110,12 +113,14 @@ def job_card(joint: Joint, process: Process, units: str = "mm") -> str:
         "cautions": CAUTIONS,
         "always": ALWAYS,
         "forbidden": forbidden(joint, process),
+        "missed": [_sentence(text) for text in found.missed],
+        "warnings": found.warnings,
         "joint": _joint_facts(joint, process, units),
         "drawing": _drawing(joint, units),
         "drawing_missing": "The drawing is left out: it needs matplotlib (pip install 'fejoint[plot]').",
         "wear": list(dict.fromkeys(item for hazard in known for item in hazard.wear)),
         "surfaces": surfaces,
-        **{name: [_told(fact, sources) for fact in found] for name, found in facts.items()},
+        **{name: [_told(fact, sources) for fact in told] for name, told in facts.items()},
         "adhesive_hazard": hazards()[ADHESIVE_HAZARD],
         "hazards": [(hazard, sources.number(hazard.source)) for hazard in known],
         "checks": FINAL_CHECKS,
@@ -124,11 +129,6 @@ def job_card(joint: Joint, process: Process, units: str = "mm") -> str:
         "sources": sources.listed(),
     }
     return page("job-card.html", joint.title or FAMILY[joint.geometry.kind], context)
-
-
-def material_names(joint: Joint) -> dict[str, str]:
-    """Return the name of the material of every adherend, by adherend; empty where a material has none."""
-    return {name: adherend.material.name for name, adherend in joint.geometry.adherends().items()}
 
 
 def forbidden(joint: Joint, process: Process) -> tuple[str, ...]:
@@ -145,7 +145,7 @@ def _groups(joint: Joint, process: Process) -> list[Alike]:
 
     if process.preparation is None:
         raise JointError("process.preparation is missing: a job card needs a route; add it, or own steps.")
-    return alike(process.preparation, material_names(joint))
+    return alike(process.preparation, material_names(joint.geometry))
 
 
 # ---- sources ---------------------------------------------------------------
@@ -168,12 +168,13 @@ class Sources:
 
 @dataclass(frozen=True)
 class Told:
-    """A line of the card: a name, what is known (empty: room to write), the number of its source (0: none)."""
+    """A line of the card: a name, what is known (empty: room to write), the number of its source (0: none), boxes to tick."""
 
     name: str
     text: str
     source: int = 0
     strong: bool = False
+    ticks: tuple[str, ...] = ()
 
 
 def _told(fact: Fact, sources: Sources) -> Told:
@@ -256,12 +257,12 @@ def _step(step: Step, sources: Sources) -> StepShown:
 
 def _stated(surface: Surface) -> list[Told]:
     """Return what the user stated of how the surface came out; what is not stated leaves room to write."""
-    film = {None: "", True: "passed", False: "failed"}[surface.water_break]
+    film = {None: "", True: "stated as passed; on this part: ", False: "stated as failed; anew: "}[surface.water_break]
     waits = [] if surface.waited is None else [Told("wait as stated", duration(surface.waited))]
     return [
         Told("prepared on", surface.prepared or ""),
         Told("prepared by", surface.done_by or ""),
-        Told("water-break test", film),
+        Told("water-break test", film, ticks=("passed", "failed: do not bond")),
         *waits,
         Told("bonded at (time), waited", ""),
     ]
@@ -285,7 +286,7 @@ def _joint_facts(joint: Joint, process: Process, units: str) -> list[Told]:
         Told(f"{name.replace('_', ' ')} adherend", f"{a.material.name or 'material without a name'}, {mm(a.thickness)} thick")
         for name, a in g.adherends().items()
     ]
-    names = material_names(joint)
+    names = material_names(joint.geometry)
     knockdown = None if process.preparation is None else surface_knockdown(process.preparation, names)
     return [
         Told("kind", f"{g.kind}: {FAMILY[g.kind]}"),

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from fejoint.process.preparation import Preparation, Surface
+from fejoint.process.preparation import OVERRIDES, Preparation, Surface
 from fejoint.process.routes import ALWAYS, FIGURES, OPEN, Route, Step, families, hazards, routes
 from fejoint.process.surface_verdict import SurfaceVerdict, surface_knockdown, surfaces, verdict
 
@@ -52,8 +52,14 @@ def alike(preparation: Preparation, materials: Mapping[str, str]) -> list[Alike]
     ]
 
 
-def preparation_lines(preparation: Preparation, materials: Mapping[str, str]) -> list[str]:
+def preparation_lines(preparation: Preparation, materials: Mapping[str, str] | None = None) -> list[str]:
     """Return what is to be said of a preparation, a line each: verdict, reasons, what to do, steps, marks, hazards, knockdown.
+
+    Parameters
+    ----------
+    preparation : Preparation
+    materials : mapping, optional
+        Names of the materials, by adherend; without them, as where there is no joint, the tables that are stated stand for it.
 
     Raises
     ------
@@ -61,6 +67,9 @@ def preparation_lines(preparation: Preparation, materials: Mapping[str, str]) ->
         A table is for an adherend that the joint has not, or an adherend has no route.
     """
     lines: list[str] = []
+    if materials is None:
+        own = [name for name in OVERRIDES if getattr(preparation, name) is not None]
+        materials = dict.fromkeys(["every surface"] * preparation.is_stated + own, "")
     groups = alike(preparation, materials)
     for group in groups:
         of = f" ({group.material})" if group.material else ""
@@ -146,4 +155,4 @@ def figure_lines(step: Step) -> list[str]:
 
 def named(figure: str) -> str:
     """Return what a figure is called."""
-    return "longest wait" if figure == "wait" else figure
+    return {"wait": "longest wait", "bath": "with"}.get(figure, figure)
