@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 from fejoint.show.correlation.tables import figure_text
-from fejoint.show.correlation.words import VERDICTS, findings, percent
+from fejoint.show.correlation.words import findings, percent, verdict_in_words
 from fejoint.show.report.page import Row, Table, page, picture
 
 if TYPE_CHECKING:
@@ -64,9 +64,7 @@ def _sides(data: Mapping[str, Any], units: str) -> Table:
 def _causes(data: Mapping[str, Any]) -> Table:
     rows = []
     for cause in data["causes"]:
-        verdict = VERDICTS[cause["verdict"]] + (f": {cause['reason']}" if cause["reason"] else "")
-        if data["within_scatter"] and cause["effects"]:
-            verdict = "nothing needs explaining"
+        verdict = verdict_in_words(data, cause) + (f": {cause['reason']}" if cause["reason"] else "")
         for effect in cause["effects"]:
             mine = effect["change"] == (cause["change"] or effect["change"])
             cells = [cause["name"], effect["change"], percent(effect["load_ratio"]), percent(effect["stiffness_ratio"])]

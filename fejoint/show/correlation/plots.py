@@ -10,7 +10,7 @@ import numpy as np
 
 from fejoint.show.colours import FAINT, INK, diverging
 from fejoint.show.correlation.tables import figure_text
-from fejoint.show.correlation.words import VERDICTS, percent
+from fejoint.show.correlation.words import VERDICTS, percent, verdict_in_words
 from fejoint.show.pen import drawing_style, legend_below, plate, printable, settled, shortened
 from fejoint.show.plots import ELEMENTS
 from fejoint.units import display, shown_unit
@@ -117,7 +117,7 @@ def causes_figure(data: Mapping[str, Any], units: str = "mm") -> Figure:
         grid[0].set_yticks(range(len(causes)), names)
         grid[0].set_ylim(len(causes) - 0.4, -0.6)
         for i, cause in enumerate(causes):
-            word = "nothing to explain" if data["within_scatter"] and cause["effects"] else VERDICTS[cause["verdict"]]
+            word = verdict_in_words(data, cause)
             grid[-1].annotate(
                 "\n".join(textwrap.wrap(word, 20)),
                 (1.0, i),

@@ -10,7 +10,7 @@ from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from fejoint.show.correlation.words import VERDICTS, findings, percent
+from fejoint.show.correlation.words import findings, percent, verdict_in_words
 from fejoint.show.pen import printable
 from fejoint.units import display
 
@@ -46,7 +46,7 @@ def identified_report(data: Mapping[str, Any], units: str = "mm") -> RenderableT
             figure_text(one["value"], one["unit"], units) + marks,
             span,
             figure_text(one["start"], one["unit"], units),
-            _span(*one["bounds"], one["unit"], units),
+            _span(one["bounds"][0], one["bounds"][1], one["unit"], units),
         )
     tests = ", ".join(f"{printable(test['name'])} ({test['coupons']} coupons)" for test in data["tests"])
     seen = _table(
@@ -131,9 +131,7 @@ def _specimens(data: Mapping[str, Any], units: str) -> Table:
 def _causes(data: Mapping[str, Any], units: str) -> Table:
     table = _table("Causes, each varied alone", ["cause", "changed to", "load", "stiffness", "what it says"], words=(0, 1, 4))
     for cause in data["causes"]:
-        name, verdict = printable(cause["name"]), VERDICTS[cause["verdict"]]
-        if data["within_scatter"] and cause["effects"]:
-            verdict = "nothing needs explaining"
+        name, verdict = printable(cause["name"]), verdict_in_words(data, cause)
         style = "bold" if cause["verdict"] == "alone" else "dim" if cause["verdict"] in ("unnamed", "none") else ""
         for i, effect in enumerate(cause["effects"]):
             told = verdict if effect["change"] == (cause["change"] or effect["change"]) and (i == 0 or cause["change"]) else ""

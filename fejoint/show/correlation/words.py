@@ -8,8 +8,9 @@ from typing import Any
 from fejoint.show.pen import printable
 from fejoint.units import display
 
-__all__ = ["VERDICTS", "findings", "percent"]
+__all__ = ["VERDICTS", "findings", "percent", "verdict_in_words"]
 
+DIFFERENT = 0.05  # between stated loads and the curves' largest forces: more than reading them off makes
 VERDICTS = {
     "alone": "may explain it alone",
     "load": "may explain the load alone",
@@ -19,6 +20,13 @@ VERDICTS = {
     "none": "hardly moves it",
     "unnamed": "cannot be named",
 }
+
+
+def verdict_in_words(data: Mapping[str, Any], cause: Mapping[str, Any]) -> str:
+    """Return what a cause of a correlation says, in a few words."""
+    if cause["verdict"] == "unnamed":
+        return VERDICTS["unnamed"] if cause["key"] in ("preparation", "machine") else "not tried"
+    return "nothing needs explaining" if data["within_scatter"] else VERDICTS[cause["verdict"]]
 
 
 def percent(ratio: float | None) -> str:
@@ -42,10 +50,16 @@ def findings(data: Mapping[str, Any], units: str = "mm") -> list[str]:
             f"measured one, {display(m['stiffness_N_per_mm'], 'N/mm', units)}."
         )
         told += _machine(data, units)
+    tops = [one["load_N"] for one in m["specimens"]]
+    if tops and abs(sum(tops) / len(tops) / m["load_N"] - 1) > DIFFERENT:
+        told.append(
+            f"The largest forces of the curves, {display(sum(tops) / len(tops), 'N', units)} on the average, are not the loads "
+            "that the file states: check that both are of the same coupons."
+        )
     if data["within_scatter"]:
         return [
             *told,
-            "Both lie within the scatter of the coupons: nothing needs explaining, and nothing is proven by it either.",
+            "That is within the scatter of the coupons: nothing needs explaining, and nothing is proven by it either.",
         ]
     by: dict[str, list[Mapping[str, Any]]] = {}
     for cause in data["causes"]:
@@ -69,8 +83,8 @@ def findings(data: Mapping[str, Any], units: str = "mm") -> list[str]:
     near = [f"{printable(c['name'])} ({' and '.join(c['moves'])})" for c in by.get("towards", [])]
     if near:
         told.append(f"Move the prediction nearer, not far enough: {', '.join(near)}.")
-    unnamed = [f"{printable(c['name'])}: {printable(c['reason'])}" for c in by.get("unnamed", [])]
-    told += [f"Not tried - {text.rstrip('.')}." for text in unnamed]
+    unnamed = [f"{printable(c['name'])} ({printable(c['reason'])})" for c in by.get("unnamed", [])]
+    told += [f"Not tried: {text.rstrip('.')}." for text in unnamed]
     return told
 
 
