@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 from importlib import resources
 from pathlib import Path
 from typing import NamedTuple
@@ -134,7 +135,7 @@ def whole_job(out: Path, run: Callable[[list[str]], int]) -> int:
         place = out / name
         if place.exists() and place.read_bytes() != content:
             raise SetupError(f"{place}: is there already and not the demo's; choose another folder with --out.")
-    write_files(out, {name: (lambda path, content=content: path.write_bytes(content)) for name, content in texts.items()})
+    write_files(out, {name: partial(_copied, content) for name, content in texts.items()})
     print(f"The whole job on an invented part, in {out}; every command can be typed as it stands.")
     typed = []
     for number, step in enumerate(STEPS, start=1):
@@ -148,6 +149,10 @@ def whole_job(out: Path, run: Callable[[list[str]], int]) -> int:
     write_files(out, {"whole-job.html": lambda path: path.write_text(page, encoding="utf-8")})
     print(f"\nWritten: {out / 'whole-job.html'} leads through it all.")
     return 0
+
+
+def _copied(content: bytes, path: Path) -> None:
+    path.write_bytes(content)
 
 
 def _typed(arguments: list[str]) -> str:
