@@ -29,6 +29,7 @@ from fejoint.cli.statistics import ageing, statistics
 from fejoint.cli.strength import strength
 from fejoint.cli.sweep import chart, sweep
 from fejoint.cli.terminal import Changes, JointFile, MaterialFiles, Units, console, known_units, read_joint, said, shown
+from fejoint.cli.whole_job import whole_job
 from fejoint.environment import SYSTEM_LIBRARIES
 from fejoint.errors import ConvergenceError, FejointError, JointError
 
@@ -181,6 +182,9 @@ def demo(
     out: Annotated[
         Path | None, typer.Option("--out", metavar="DIR", help="Folder for files and pictures; fejoint-demo/NAME unless given.")
     ] = None,
+    whole: Annotated[
+        bool, typer.Option("--whole-job", help="The door sill from the process check to the coupon: every command in turn.")
+    ] = False,
     units: Units = "mm",
 ) -> int:
     """Solve a shipped, invented scenario of a cable-car cabin: tables and pictures."""
@@ -189,6 +193,10 @@ def demo(
     from fejoint.joint.file import joint_from_text
 
     known_units(units)
+    if whole:
+        if name != DEMOS[0] or units != "mm":
+            raise JointError(f"--whole-job goes with the {DEMOS[0]} alone, in mm; leave out the rest.")
+        return whole_job(Path("fejoint-demo") / "whole-job" if out is None else out, run)
     if name not in DEMOS:
         raise JointError(f"{name}: no such demo; known: {', '.join(DEMOS)}.")
     out = Path("fejoint-demo") / name if out is None else out

@@ -20,25 +20,27 @@ __all__ = ["Amount", "Film", "SqueezeOut", "Squeezed", "amount", "squeezed"]
 
 Floats = NDArray[np.float64]
 
-Length = Annotated[float, Unit("mm", gt=0, le=1e5)]
+Length = Annotated[float, Unit("mm", ge=1e-3, le=1e5)]
+Thickness = Annotated[float, Unit("mm", ge=1e-4, le=100)]
 ALLOWANCE = 0.3  # common practice, no source
 USUAL_START = 3.0  # times the target, where nothing says how thick the adhesive is put on
 POINTS = 201
+LONGEST = 100 * 365.25 * 86400.0  # s
 LONG_STRIP = 0.9  # share of a strip's time from which its ends do not count
 
 
 class SqueezeOut(Model):
     """How a glue line thins under clamp pressure, and how much adhesive an area takes."""
 
-    viscosity: Annotated[float, Unit("Pa*s", gt=0, le=1e9)] = Field(examples=["120 Pa*s"])
+    viscosity: Annotated[float, Unit("Pa*s", ge=1e-6, le=1e9)] = Field(examples=["120 Pa*s"])
     """Viscosity of the mixed adhesive, at viscosity_rate where it thins under shear"""
     flow_index: Annotated[float, Unit("", ge=0.1, le=2)] = Field(1.0, examples=[0.6])
     """Power of the shear rate that the shear stress follows: 1 for Newton, less where it thins under shear"""
-    viscosity_rate: Annotated[float, Unit("1/s", gt=0, le=1e6)] = Field(1.0, examples=["1 1/s"])
+    viscosity_rate: Annotated[float, Unit("1/s", ge=1e-6, le=1e6)] = Field(1.0, examples=["1 1/s"])
     """Shear rate at which the viscosity was measured"""
-    clamp_pressure: Annotated[float, Unit("MPa", gt=0, le=100)] | None = Field(None, examples=["0.1 MPa"])
+    clamp_pressure: Annotated[float, Unit("MPa", ge=1e-9, le=100)] | None = Field(None, examples=["0.1 MPa"])
     """Mean pressure of the clamps on the bond; or give clamp_force"""
-    clamp_force: Annotated[float, Unit("N", gt=0, le=1e8)] | None = Field(None, examples=["200 N"])
+    clamp_force: Annotated[float, Unit("N", ge=1e-6, le=1e8)] | None = Field(None, examples=["200 N"])
     """Force of all clamps on one bond; or give clamp_pressure"""
     shape: Literal["strip", "disc"] = Field("strip", examples=["strip"])
     """Shape of the bond: strip (open at both long edges) or disc"""
@@ -50,13 +52,13 @@ class SqueezeOut(Model):
     """Of a disc"""
     number: Annotated[int, Field(ge=1, le=1_000_000)] | None = Field(None, examples=[1])
     """How many such bonds the amount is for; the joint's bonds when left out"""
-    start_thickness: Length | None = Field(None, examples=["0.6 mm"])
+    start_thickness: Thickness | None = Field(None, examples=["0.6 mm"])
     """Thickness of the adhesive when the clamps close; three times the target when left out"""
-    target_thickness: Length | None = Field(None, examples=["0.2 mm"])
+    target_thickness: Thickness | None = Field(None, examples=["0.2 mm"])
     """Thickness to reach; the joint's bondline_thickness when left out"""
-    spacer_diameter: Length | None = Field(None, examples=["0.2 mm"])
+    spacer_diameter: Thickness | None = Field(None, examples=["0.2 mm"])
     """Diameter of spacer beads, which no glue line falls below"""
-    working_life: Annotated[float, Unit("s", gt=0, le=1e9)] | None = Field(None, examples=["40 min"])
+    working_life: Annotated[float, Unit("s", ge=1e-3, le=1e9)] | None = Field(None, examples=["40 min"])
     """Time from mixing within which the adhesive still flows (pot life)"""
     time_before_clamping: Annotated[float, Unit("s", ge=0, le=1e9)] = Field(0.0, examples=["10 min"])
     """Time from mixing until the clamps close"""
@@ -64,7 +66,7 @@ class SqueezeOut(Model):
     """Adhesive beside what stays in the glue line, as a share of it (common practice, no source)"""
     density: Annotated[float, Unit("g/cm^3", gt=0, le=30)] | None = Field(None, examples=["1.15 g/cm^3"])
     """Density of the mixed adhesive"""
-    cartridge: Annotated[float, Unit("mL", gt=0, le=1e6)] | None = Field(None, examples=["50 mL"])
+    cartridge: Annotated[float, Unit("mL", ge=1e-3, le=1e6)] | None = Field(None, examples=["50 mL"])
     """What one cartridge gives"""
 
     @model_validator(mode="after")
@@ -162,10 +164,15 @@ def squeezed(squeeze: SqueezeOut, geometry: Geometry | None = None) -> Squeezed:
     floor = spacer or 0.0
     reach = film.time_to(start, target) if target >= floor else None
     stop = film.time_to(start, spacer) if spacer else None
+    slowest = max(t for t in (reach, stop) if t is not None)
+    if not slowest <= LONGEST:
+        raise JointError(
+            "process.squeeze_out: the line would take more than a hundred years; check viscosity, flow_index, the clamps and sizes."
+        )
     flows = None if squeeze.working_life is None else squeeze.working_life - squeeze.time_before_clamping
     free_end = None if flows is None else float(film.thickness(start, flows))
     final = max(target, floor)
-    times = _times(max(t for t in (reach, stop, 0.0) if t is not None), flows)
+    times = _times(slowest, flows)
     free = film.thickness(start, times)
     needed = amount(number * bond_area, final, squeeze.allowance, squeeze.density, squeeze.cartridge)
     return Squeezed(

@@ -66,7 +66,7 @@ def wets(
         raise JointError(f"wets_up_to = {wets_up_to:g} deg: must lie between 0 and does_not_above, {does_not_above:g}.")
     if angle is not None and not 0 <= angle <= 180:
         raise JointError(f"angle = {angle:g} deg: must be at least 0 and at most 180.")
-    if angle is None and water_film is None:
+    if angle is None and water_film is None and solid is None:
         raise JointError("wetting: there is nothing to judge by; give a contact angle, surface energies or the water-break test.")
     reasons: list[str] = []
     word: Word = NOT_KNOWN
@@ -79,6 +79,8 @@ def wets(
                 f"One standard error of the readings reaches from {band[0]:.3g} to {band[1]:.3g} degrees"
                 + (f", across the limit of {across[0]:g}: more readings would tell." if across else ".")
             ]
+    elif solid is not None:
+        reasons.append("Only the surface's energy is known, which says nothing of the adhesive yet.")
     if solid is not None and liquid is not None and solid < liquid:
         reasons.append(f"The surface's energy, {solid:.3g} mN/m, lies below the adhesive's tension, {liquid:.3g} mN/m.")
     if water_film is False:

@@ -83,11 +83,8 @@ class Wetting(Model):
                 self.surface_energy()
             except JointError as error:
                 refuse("readings", self.readings, str(error).removeprefix("readings: ").rstrip("."))
-        computed = self.adhesive is not None and (self.surface is not None or self.readings)
-        if self.adhesive_angle is None and not computed and self.water_film_whole is None:
-            # A surface's readings alone are worth their energies: only a verdict needs more.
-            if self.readings or self.surface is not None:
-                refuse("adhesive", self.adhesive, "give the uncured adhesive's energies, or adhesive_angle, or water_film_whole")
+        # Readings of the surface alone are worth its energy, without a verdict.
+        if self.adhesive_angle is None and self.surface is None and not self.readings and self.water_film_whole is None:
             refuse("adhesive_angle", None, "give it, or adhesive with surface or readings, or water_film_whole")
         return self
 

@@ -16,6 +16,7 @@ import statistics
 import time
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from pathlib import Path
 
 from fejoint.errors import ConvergenceError, JointError, MeshError, TheoryError
 from fejoint.proof.case import CaseFile
@@ -24,7 +25,7 @@ from fejoint.proof.runner import Verdict, each
 from fejoint.strength.capacity import MODES, Capacity
 from fejoint.strength.predict import QUICK, ROUTES, Strength, strength_of
 
-__all__ = ["QUICK", "CouponReport", "CouponsReport", "Criterion", "Prediction", "run_coupons", "run_test"]
+__all__ = ["QUICK", "CouponReport", "CouponsReport", "Criterion", "Prediction", "breaking_load", "run_coupons", "run_test"]
 
 LIMIT = "limit-load"  # the most that a section bears which flows on: of yield the one load that a test can measure
 
@@ -239,7 +240,7 @@ def run_coupons(
         try:
             if isinstance(file.text, JointError):
                 raise file.text
-            test = coupons_from_text(file.text, file.name, file.place)
+            test = coupons_from_text(file.text, file.name, file.place, Path(file.place).parent)
         except JointError as error:
             reports.append(CouponReport(file.name, None, verdict="bad", message=str(error)))
             continue
@@ -263,12 +264,12 @@ def run_test(test: CouponTest, routes: tuple[str, ...] = ROUTES, progress: Calla
     except (JointError, TheoryError) as error:
         return CouponReport(test.name, test, (), "bad", str(error), _since(start))
     predictions = [Prediction(one, test.measured) for one in found.capacities]
-    whole = _of_joint(found)
+    whole = breaking_load(found)
     predictions += [] if whole is None else [Prediction(whole, test.measured, of_joint=True)]
     return CouponReport(test.name, test, tuple(predictions), seconds=_since(start))
 
 
-def _of_joint(strength: Strength) -> Capacity | None:
+def breaking_load(strength: Strength) -> Capacity | None:
     """Return the load at which the joint is predicted to break, whatever parts; None where nothing can tell."""
     others = [
         one for one in strength.capacities if one.runs and (one.mode in ("adherend-rupture", "buckling") or one.key == LIMIT)

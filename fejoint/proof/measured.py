@@ -3,40 +3,34 @@
 The file is a joint file with one table more, ``[measured]``. Its
 ``load.force`` says in which direction the coupons were loaded, and may be
 left out: it is then the mean of the loads. Nothing is fitted to the loads.
+It may name the tester's curve; without loads these are then the largest forces in it.
 """
 
 from __future__ import annotations
 
 import statistics
+from collections.abc import Mapping
+from pathlib import Path
 from typing import Annotated, Any, Self
 
 from annotated_types import Len
 from pydantic import BeforeValidator, Field, ValidationError, model_validator
 
+from fejoint.coupon.curve import Pull
+from fejoint.coupon.patterns import ANY, BOND, METAL, PATTERNS
 from fejoint.errors import JointError
 from fejoint.joint.description import Joint
+from fejoint.joint.file import document_from_joint, joint_from_document, read_text
+from fejoint.joint.keys import with_values
 from fejoint.joint.model import Model, Unit, as_joint_error, in_order, refuse
 from fejoint.proof.case import CaseFile
 from fejoint.proof.document import OWN, joint_of, parted
+from fejoint.proof.tested import MeasuredCurve, NamedCause, pulls_of
 from fejoint.strength.capacity import ADHESIVE_MODES, Mode
 
-__all__ = ["PATTERNS", "CouponTest", "Measured", "coupons_from_text", "parted_files"]
+__all__ = ["PATTERNS", "CouponTest", "Measured", "coupons_from_text", "parted_files", "read_test"]
 
 MOST_LOADS = 10_000
-# What a failure pattern says of where the coupon parted. The words are those of ASTM D5573 (the first seven) and of
-# ISO 10365 (substrate and delamination), as test houses print them; both designate patterns by looks.
-BOND, METAL, PLIES, ANY = "the bond", "the adherend", "the adherend's plies", ""
-PATTERNS = {
-    "adhesive": BOND,
-    "cohesive": BOND,
-    "thin-layer cohesive": BOND,
-    "fiber-tear": PLIES,
-    "light-fiber-tear": PLIES,
-    "stock-break": METAL,
-    "mixed": ANY,
-    "substrate": METAL,
-    "delamination": PLIES,
-}
 
 
 class Measured(Model):
@@ -52,6 +46,10 @@ class Measured(Model):
     """Failure pattern as seen, a word of ASTM D5573 or ISO 10365; most of the coupons', or mixed"""
     note: str = Field("", examples=["one coupon left out: void over a third of the overlap"])
     """What else a reader should know"""
+    curve: MeasuredCurve | None = None
+    """The tester's curve of the same coupons"""
+    cause: Annotated[tuple[NamedCause, ...], BeforeValidator(in_order)] = ()
+    """Causes of a difference that are to be tried beside the usual ones"""
 
     @model_validator(mode="after")
     def _said(self) -> Self:
@@ -84,6 +82,30 @@ class CouponTest(Model):
     """What was measured"""
     joint: Joint
     """The coupon"""
+    document: dict[str, Any] = Field(default_factory=dict, repr=False)
+    """The joint's part of its file, for values in place of others"""
+    folder: str = ""
+    """Where its file is, for the files that it names"""
+
+    def pulls(self) -> list[Pull]:
+        """Return the measured curves, what the machine gave way taken off; none where the file names none.
+
+        Raises
+        ------
+        JointError
+            As `fejoint.proof.tested.pulls_of`.
+        """
+        return [] if self.measured.curve is None else pulls_of(self.measured.curve, self.folder)
+
+    def joint_with(self, values: Mapping[str, Any]) -> Joint:
+        """Return the coupon with values in place of those of dotted keys.
+
+        Raises
+        ------
+        JointError
+            A key or a value is refused.
+        """
+        return joint_from_document(with_values(self.document or document_from_joint(self.joint), values))
 
     @model_validator(mode="after")
     def _pulled(self) -> Self:
@@ -92,8 +114,14 @@ class CouponTest(Model):
         return self
 
 
-def coupons_from_text(text: str, name: str = "test", place: str = "test file") -> CouponTest:
+def coupons_from_text(text: str, name: str = "test", place: str = "test file", folder: str | Path | None = None) -> CouponTest:
     """Return the test that the text of a test file describes; `place` is what errors call the file.
+
+    Parameters
+    ----------
+    text, name, place : str
+    folder : path, optional
+        Where the file is; without it the files that it names are looked for in the working folder.
 
     Raises
     ------
@@ -105,15 +133,56 @@ def coupons_from_text(text: str, name: str = "test", place: str = "test file") -
             raise JointError(f"{place}: [measured] does not go with [case] and [[expect]]; give each a file of its own.")
     if not isinstance(own.get("measured"), dict):
         raise JointError(f"{place}: measured must be a table of keys: write [measured], and loads and source under it.")
+    table = own["measured"]
+    if isinstance(table.get("cause"), dict):
+        raise JointError(f"{place}: measured.cause is one table of a list: write [[measured.cause]], in double brackets.")
+    here = "" if folder is None else str(folder)
     try:
-        measured = Measured.model_validate(own["measured"])
+        if "loads" not in table and isinstance(table.get("curve"), dict):
+            table = {**table, "loads": _largest(table["curve"], here)}
+        measured = Measured.model_validate(table)
     except ValidationError as error:
         raise JointError(f"{place}: measured.{as_joint_error(error, Measured)}") from None
-    joint = joint_of(_loaded(document, measured.mean), place)
-    try:
-        return CouponTest(name=name, measured=measured, joint=joint)
     except JointError as error:
         raise JointError(f"{place}: {error}") from None
+    document = _loaded(document, measured.mean)
+    joint = joint_of(document, place)
+    try:
+        test = CouponTest(name=name, measured=measured, joint=joint, document=document, folder=here)
+        for i, cause in enumerate(measured.cause, 1):
+            _tried(test, cause, i)
+    except JointError as error:
+        raise JointError(f"{place}: {error}") from None
+    return test
+
+
+def read_test(path: str | Path) -> CouponTest:
+    """Return the test that a test file describes.
+
+    Raises
+    ------
+    JointError
+        It cannot be read, is no test, or a value is refused.
+    """
+    path = Path(path)
+    return coupons_from_text(read_text(path), path.stem, str(path), path.parent)
+
+
+def _largest(curve: dict[str, Any], folder: str) -> list[float]:
+    """Return the largest force of every specimen that a table ``curve`` names."""
+    try:
+        checked = MeasuredCurve.model_validate(curve)
+    except ValidationError as error:
+        raise JointError(f"measured.curve.{as_joint_error(error, MeasuredCurve)}") from None
+    return [pull.largest for pull in pulls_of(checked, folder)]
+
+
+def _tried(test: CouponTest, cause: NamedCause, number: int) -> None:
+    """Refuse a cause whose values are none of the joint's, before anything is solved."""
+    try:
+        test.joint_with(cause.set)
+    except JointError as error:
+        raise JointError(f"measured.cause item {number} ({cause.name}): set: {error}") from None
 
 
 def _loaded(document: dict[str, Any], force: float) -> dict[str, Any]:

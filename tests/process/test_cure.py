@@ -1,7 +1,6 @@
 """Cure against closed forms of the rate law, exponential integrals and scipy's integrators; strength and handling."""
 
 import math
-
 from itertools import pairwise
 
 import numpy as np

@@ -1,4 +1,4 @@
-"""A process as its user states it: verdicts, what parts say of one another, what is refused, what the command prints and writes."""
+"""A process as its user states it: verdicts, what its parts say of one another, refusals, what the command prints and writes."""
 
 import json
 from importlib import resources
@@ -37,6 +37,7 @@ def test_a_broken_film_of_water_overrides_every_angle():
     found = wetted(Wetting(adhesive_angle=5, water_film_whole=False))
     assert found.verdict.word == "does not wet" and "not clean" in found.verdict.reasons[0]
     assert wetted(Wetting(water_film_whole=True)).verdict.word == "not known"  # water is no adhesive
+    assert wetted(Wetting(surface="PMMA")).verdict.word == "not known"
     assert wetted(Wetting(adhesive_angle=80, water_film_whole=True)).verdict.word == "does not wet"
 
 
@@ -157,7 +158,7 @@ FLOW = 'viscosity = "50 Pa*s"\nclamp_pressure = "0.1 MPa"\nwidth = "10 mm"\nleng
         ("[process.wetting]", "adhesive_angle is missing"),
         ("[process.wetting]\nwater_film_whole = 'perhaps'", "must be true or false"),
         ("[process.wetting]\nwater_film = true", "did you mean water_film_whole?"),
-        ("[process.wetting]\nsurface = 'PTFE'", "adhesive is missing"),
+        ("[process.wetting]\nadhesive = { dispersive = 33, polar = 9 }", "adhesive_angle is missing"),
         ("[process.wetting]\nadhesive_angle = 5\nsurface = 'glue'", "no such solid is shipped; known: PMMA"),
         ("[process.wetting]\nwater_film_whole = true\nreadings = [{ liquid = 'water', angles = [40] }]", "one liquid alone"),
         (
@@ -181,7 +182,7 @@ FLOW = 'viscosity = "50 Pa*s"\nclamp_pressure = "0.1 MPa"\nwidth = "10 mm"\nleng
             f"[process.squeeze_out]\n{FLOW}target_thickness = 0.2\nworking_life = 60\ntime_before_clamping = 60",
             "must lie below working_life",
         ),
-        (f"[process.squeeze_out]\n{FLOW}target_thickness = 0.2\nworking_life = '-5 min'", "must lie above 0 s"),
+        (f"[process.squeeze_out]\n{FLOW}target_thickness = 0.2\nworking_life = '-5 min'", "must be at least 0.001 s"),
         (f"[process.squeeze_out]\n{FLOW.replace('50 Pa*s', '50 mPa')}target_thickness = 0.2", "must be a viscosity"),
         (
             f"[process.cure]\n{LAW.replace('1 h', '-1 h')}",

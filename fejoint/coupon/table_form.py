@@ -1,0 +1,280 @@
+"""Finds how a tester's table is written: delimiter, decimal sign, where its head is, which column holds what, in which unit."""
+
+from __future__ import annotations
+
+import csv
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from fejoint.coupon.reading import INSIDE, Reading
+from fejoint.errors import JointError
+from fejoint.units import as_number
+
+__all__ = ["WORDS", "Form", "cells_of", "form_of"]
+
+SEARCHED = 500  # lines in which the table's head must lie
+DELIMITERS = {";": "semicolon", "\t": "tab", ",": "comma", "|": "bar"}
+
+# What columns are called, in small letters, the likeliest first; a head may go on after the word.
+WORDS = {
+    "force": ("force", "load", "kraft", "standard force", "f"),
+    "displacement": (
+        "displacement",
+        "crosshead",
+        "travel",
+        "stroke",
+        "position",
+        "opening",
+        "deflection",
+        "grip separation",
+        "weg",
+        "standardweg",
+    ),
+    "extension": ("extension", "extensometer", "dehnweg", "gauge extension"),
+    "time": ("time", "zeit", "elapsed time", "test time"),
+    "specimen": ("specimen", "sample", "coupon", "probe", "test piece"),
+    "crack_length": ("crack length", "crack", "risslänge", "a"),
+}
+_IN_BRACKETS = re.compile(r"^(.*?)\s*[\[(]\s*([^\[\]()]*?)\s*[\])]\s*$")
+_AFTER_MARK = re.compile(r"^(.*?)\s*[/_,]\s*([^\s/_,]+(?:/[^\s/_,]+)?)\s*$")
+_COMMA = re.compile(r"^[+-]?\d*,\d+(?:[eE][+-]?\d+)?$")
+_POINT = re.compile(r"^[+-]?\d*\.\d+(?:[eE][+-]?\d+)?$")
+
+
+@dataclass(frozen=True)
+class Form:
+    """How a table is written: all that is the same in each of its blocks."""
+
+    place: str
+    delimiter: str
+    decimal: str
+    thousands: str
+    head: tuple[str, ...]
+    head_line: int
+    columns: dict[str, int]  # by what it holds, from 0
+    factors: dict[str, float]
+    units_row: bool
+
+    def number(self, cell: str) -> float:
+        """Return a cell as a number; ValueError when it is none."""
+        if self.thousands:
+            whole, mark, part = cell.partition(self.decimal)
+            if self.thousands in whole and not re.fullmatch(
+                rf"[+-]?\d{{1,3}}(?:{re.escape(self.thousands)}\d{{3}})+", whole.strip()
+            ):
+                raise ValueError(cell)
+            cell = whole.replace(self.thousands, "") + mark + part
+        if (self.decimal == "," and "." in cell) or (self.decimal == "." and "," in cell) or "_" in cell:
+            raise ValueError(cell)
+        value = float(cell.replace(self.decimal, "."))
+        if not np.isfinite(value):
+            raise ValueError(cell)
+        return value
+
+    def at(self, line: int, key: str) -> str:
+        """Return where a cell is, in words."""
+        column = self.columns[key]
+        return f"{self.place}, line {line + 1}, column {column + 1} ({self.head[column].strip() or key.replace('_', ' ')})"
+
+
+def cells_of(line: str, delimiter: str) -> list[str]:
+    """Return the cells of one line, without quotes and blanks round them."""
+    if '"' not in line:
+        return [cell.strip() for cell in line.split(delimiter)]
+    try:
+        return [cell.strip() for cell in next(csv.reader([line], delimiter=delimiter), [])]
+    except csv.Error:
+        return [cell.strip() for cell in line.split(delimiter)]
+
+
+def _looks_numeric(cell: str) -> bool:
+    return bool(re.fullmatch(r"[+-]?(?:\d[\d.,' ]*|[.,]\d+)(?:[eE][+-]?\d+)?", cell))
+
+
+def _numeric_row(cells: Sequence[str]) -> bool:
+    """Return whether a row looks like one of a table: two numbers at least, and at most one cell (a name) of something else."""
+    numbers = sum(map(_looks_numeric, cells))
+    return numbers >= 2 and sum(1 for cell in cells if cell) - numbers <= 1
+
+
+def form_of(lines: list[str], reading: Reading, place: str) -> Form:
+    """Return how the table in a text is written, as stated or as its first lines show.
+
+    Raises
+    ------
+    JointError
+        There is no table, or something that must not be guessed is not said.
+    """
+    delimiter = reading.delimiter or _delimiter(lines, place)
+    rows = [cells_of(line, delimiter) for line in lines[: SEARCHED + (reading.header_lines or 0)]]
+    head_line = reading.header_lines if reading.header_lines is not None else _head_line(rows, place)
+    if head_line >= len(rows) or not any(rows[head_line]):
+        raise JointError(
+            f"{place}: data.header_lines = {head_line}: line {head_line + 1} should hold the names of the columns, and is "
+            f"{'empty' if head_line < len(rows) else 'not there'}."
+        )
+    head = tuple(rows[head_line])
+    after = rows[head_line + 1] if head_line + 1 < len(rows) else []
+    units_row = bool(after) and not any(map(_looks_numeric, after)) and any(map(_is_unit, after))
+    names, units = zip(*(_name_and_unit(cell) for cell in head), strict=True)
+    columns = _columns(names, head, reading, place)
+    decimal, thousands = _numbers(rows[head_line + 1 + units_row :], columns, delimiter, reading, place)
+    factors = {}
+    for key in INSIDE:
+        if key not in columns:
+            continue
+        column = columns[key]
+        said = getattr(reading.units, key) or (after[column].strip("[]() ") if units_row and column < len(after) else "")
+        unit = said or units[column] or ("s" if key == "time" else "")
+        if not unit:
+            raise JointError(
+                f'{place}: column {column + 1} ({head[column]}) says no unit; give data.units.{key}, such as "{INSIDE[key]}".'
+            )
+        try:
+            factors[key] = as_number(f"1 {unit}", INSIDE[key])
+        except ValueError as error:
+            raise JointError(
+                f'{place}: column {column + 1} ({head[column]}), unit "{unit}": {error}; data.units.{key} overrides it.'
+            ) from None
+    return Form(place, delimiter, decimal, thousands, head, head_line, columns, factors, units_row)
+
+
+def _delimiter(lines: list[str], place: str) -> str:
+    """Return the delimiter that makes most rows of numbers, the rarer sign in texts first."""
+    best, most = "", 0
+    for delimiter in DELIMITERS:
+        rows = (cells_of(line, delimiter) for line in lines[:SEARCHED] if delimiter in line)
+        score = sum(1 for cells in rows if _numeric_row(cells))
+        if score > most:
+            best, most = delimiter, score
+    if not best:
+        raise JointError(
+            f"{place}: no table of numbers found in its first {SEARCHED} lines; columns must be parted by one of "
+            f"{', '.join(DELIMITERS.values())}, or say data.delimiter and data.header_lines."
+        )
+    return best
+
+
+def _head_line(rows: list[list[str]], place: str) -> int:
+    """Return the line of the head: the last one of names before the first row of numbers, a row of units left out."""
+    for i, cells in enumerate(rows):
+        if not _numeric_row(cells):
+            continue
+        for j in range(i - 1, max(i - 4, -1), -1):
+            named = [cell for cell in rows[j] if cell]
+            wide = len(named) >= 2 and len(rows[j]) >= len(cells) - 1
+            if not wide or any(map(_looks_numeric, named)):
+                continue
+            bare = all(_is_unit(cell) for cell in named)
+            if not (bare and j > 0 and len([cell for cell in rows[j - 1] if cell]) >= 2):
+                return j
+        if any(len([cell for cell in later if cell]) >= 2 and not any(map(_looks_numeric, later)) for later in rows[i:]):
+            continue  # numbers among the lines before the head
+        break
+    raise JointError(f"{place}: no line with the names of the columns stands over its numbers; give data.header_lines.")
+
+
+def _is_unit(cell: str) -> bool:
+    cell = cell.strip("[]() ")
+    for inside in dict.fromkeys(INSIDE.values()):
+        try:
+            as_number(f"1 {cell}", inside)
+        except ValueError:
+            continue
+        return bool(cell)
+    return False
+
+
+def _name_and_unit(cell: str) -> tuple[str, str]:
+    """Return a column's name and the unit that its head says: Load [kN], Load (kN), Load / kN, load_kN, Load, kN."""
+    found = _IN_BRACKETS.match(cell)
+    if found:
+        return found[1], found[2]
+    found = _AFTER_MARK.match(cell)
+    if found and _is_unit(found[2]):
+        return found[1], found[2]
+    return cell, ""
+
+
+def _columns(names: Sequence[str], head: Sequence[str], reading: Reading, place: str) -> dict[str, int]:
+    """Return the place of each column by what it holds."""
+    found: dict[str, int] = {}
+    plain = [" ".join(name.replace("_", " ").lower().split()) for name in names]
+    for key in WORDS:
+        asked = getattr(reading.columns, key)
+        if isinstance(asked, int):
+            if asked > len(names):
+                raise JointError(f"{place}: data.columns.{key} = {asked}: the table has {len(names)} columns.")
+            found[key] = asked - 1
+        elif asked is not None:
+            wanted = " ".join(asked.replace("_", " ").lower().split())
+            places = [i for i, name in enumerate(plain) if wanted in (name, " ".join(head[i].lower().split()))]
+            if len(places) != 1:
+                which = "there is none" if not places else f"there are {len(places)}; give its number"
+                raise JointError(f'{place}: data.columns.{key} = "{asked}": {which}; columns: {_listed(head)}.')
+            found[key] = places[0]
+    taken = set(found.values())
+    for key, words in WORDS.items():
+        if key in found:
+            continue
+        for word in words:
+            long = len(word) > 2
+            places = [
+                i for i, name in enumerate(plain) if i not in taken and (name == word or (long and name.startswith(f"{word} ")))
+            ]
+            if len(places) > 1 and key in ("force", "displacement"):
+                raise JointError(
+                    f"{place}: columns {_listed(head[i] for i in places)} may all be the {key}; give data.columns.{key}."
+                )
+            if places:
+                found[key] = places[0]
+                taken.add(places[0])
+                break
+    if "displacement" not in found and "extension" in found and reading.columns.displacement is None:
+        found["displacement"] = found["extension"]  # the only length there is
+        taken.add(found["extension"])
+    for key in ("force", "displacement"):
+        if key not in found:
+            raise JointError(
+                f"{place}: no column is the {key}, as far as names tell; give data.columns.{key}; columns: {_listed(head)}."
+            )
+    if found["force"] == found["displacement"]:
+        raise JointError(f"{place}: data.columns: force and displacement are one column ({head[found['force']]}); give two.")
+    return found
+
+
+def _listed(names: Any) -> str:
+    shown = [name or "(no name)" for name in names]
+    return ", ".join(shown[:12]) + (f" and {len(shown) - 12} more" if len(shown) > 12 else "")
+
+
+def _numbers(rows: list[list[str]], columns: dict[str, int], delimiter: str, reading: Reading, place: str) -> tuple[str, str]:
+    """Return the decimal sign and that of thousands, as given or as the first rows show them."""
+    cells = [row[c] for row in rows for key, c in columns.items() if key != "specimen" and c < len(row)]
+    both = [cell for cell in cells if "." in cell and "," in cell and _looks_numeric(cell)]
+    commas, points = any(map(_COMMA.match, cells)), any(map(_POINT.match, cells))
+    decimal: str | None = reading.decimal
+    thousands: str | None = reading.thousands
+    if decimal is None:
+        if both:
+            decimal = "," if both[0].rfind(",") > both[0].rfind(".") else "."
+        elif commas and points:
+            raise JointError(
+                f"{place}: numbers have both points and commas; say which is which: data.decimal and data.thousands."
+            )
+        else:
+            decimal = "," if commas and delimiter != "," else "."
+    if thousands is None:
+        other = "." if decimal == "," else ","
+        repeated = re.compile(rf"[+-]?\d{{1,3}}(?:{re.escape(other)}\d{{3}})+(?:{re.escape(decimal)}\d*)?")
+        grouped = both or any(cell.count(other) > 1 and repeated.fullmatch(cell) for cell in cells)
+        thousands = (
+            other if grouped else next((mark for mark in (" ", "'") if any(mark in c and _looks_numeric(c) for c in cells)), "")
+        )
+    if decimal == thousands:
+        raise JointError(f'{place}: data.decimal and data.thousands are both "{decimal}"; they must differ.')
+    return decimal, thousands

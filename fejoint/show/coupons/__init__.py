@@ -1,0 +1,1 @@
+"""Of coupon tests: tables, figures, the report."""
