@@ -84,11 +84,14 @@ class Effect:
         The predicted load then.
     stiffness : float, N/mm
         NaN where there is no curve, or the change does not tell.
+    by : str
+        Name of the criterion of the load where it is another than that of the prediction; else empty.
     """
 
     change: Change
     load: float
     stiffness: float
+    by: str = ""
 
 
 @dataclass(frozen=True, eq=False)
@@ -337,14 +340,15 @@ def _tried(cause: Cause, correlation: Correlation, kept: Kept, say: Callable[[st
 
 def _effect(change: Change, correlation: Correlation, kept: Kept, say: Callable[[str], None]) -> Effect:
     base, stiffness = correlation.predicted, correlation.predicted_stiffness
-    load = base.load
+    load, by = base.load, ""
     if change.joint is not None:
         routes = QUICK if change.quick else correlation.routes
         found = predicted(change.joint, correlation.gauge, routes, kept, say)
         load, stiffness = found.load, found.stiffness(*correlation.line)
+        by = found.by.name if found.by.key != base.by.key else ""
     if change.compliance:
         stiffness = 1 / (1 / stiffness + change.compliance)
-    return Effect(change, change.knockdown * load, stiffness)
+    return Effect(change, change.knockdown * load, stiffness, by)
 
 
 def _judged(one: Tried, correlation: Correlation) -> Tried:

@@ -19,7 +19,6 @@ import numpy as np
 
 from fejoint.errors import ConvergenceError, JointError, MeshError, TheoryError
 from fejoint.joint.description import Joint
-from fejoint.joint.keys import near
 from fejoint.mechanics.driver import path_on
 from fejoint.mechanics.reuse import Kept
 from fejoint.proof.correlation import ASSUMED_SCATTER, Specimen, specimen_of
@@ -216,7 +215,7 @@ def with_figures(joint: Joint, values: Mapping[str, float]) -> Joint:
 
 def _unit_of(key: str) -> str:
     if key not in FINDABLE:
-        raise JointError(f"{key}: is none of the figures that can be found; {near(key, FINDABLE)}")
+        raise JointError(f"{key}: is none of the figures that can be found; these are {', '.join(FINDABLE)}.")
     return FINDABLE[key][0]
 
 
@@ -232,6 +231,8 @@ def _sought(tests: Sequence[CouponTest], find: Sequence[str], bounds: Mapping[st
     for key in dict.fromkeys(find):
         unit, kind = _unit_of(key), FINDABLE[key][1]
         start = _stated(tests[0].joint, key)
+        if key.startswith("joint.") and len({_stated(test.joint, key) for test in tests}) > 1:
+            raise JointError(f"{key}: the tests state unlike ones, so that one value cannot be that of all; leave it out.")
         if kind == CURVE and any(test.joint.analysis.adhesive_model != "plastic" for test in tests):
             raise JointError(
                 f'{key}: is found along the curve of an adhesive that yields; set analysis.adhesive_model = "plastic".'

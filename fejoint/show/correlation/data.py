@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -15,7 +15,7 @@ from fejoint.proof.identify import UNITS, Identified
 from fejoint.proof.predicted import KINDS
 from fejoint.show.files import csv_text, joint_marks, versions
 
-__all__ = ["SCHEMA_VERSION", "correlation_csv", "correlation_data", "identified_data"]
+__all__ = ["SCHEMA_VERSION", "by", "correlation_csv", "correlation_data", "identified_data"]
 
 SCHEMA_VERSION = "1.0"
 MOST_POINTS = 600  # of a measured curve, in files and figures
@@ -108,12 +108,14 @@ def _cause(one: Tried, c: Correlation) -> dict[str, Any]:
         "verdict": one.verdict,
         "moves": list(one.moves),
         "change": one.best.change.label if one.best is not None else None,
+        "by": one.best.by if one.best is not None else "",
         "share": _number(one.share),
         "partial": one.best is not None and one.best.change.partial,
         "reason": one.reason,
         "effects": [
             {
                 "change": effect.change.label,
+                "by": effect.by,
                 "load_N": effect.load,
                 "load_ratio": effect.load / c.predicted.load,
                 "stiffness_N_per_mm": _number(effect.stiffness),
@@ -146,7 +148,9 @@ def correlation_csv(data: dict[str, Any]) -> str:
     for cause in data["causes"]:
         for effect in cause["effects"]:
             cells = [_text(effect[key]) for key in ("load_N", "load_ratio", "stiffness_N_per_mm", "stiffness_ratio")]
-            rows.append([cause["name"], effect["change"], *cells, cause["verdict"], cause["source"], cause["reason"]])
+            rows.append(
+                [cause["name"], f"{effect['change']}{by(effect)}", *cells, cause["verdict"], cause["source"], cause["reason"]]
+            )
         if not cause["effects"]:
             rows.append([cause["name"], "", "", "", "", "", cause["verdict"], cause["source"], cause["reason"]])
     return csv_text(rows)
@@ -201,6 +205,11 @@ def identified_data(found: Identified) -> dict[str, Any]:
         "cautions": list(CAUTIONS_OF_FIGURES),
         "versions": versions(),
     }
+
+
+def by(effect: Mapping[str, Any]) -> str:
+    """Return which criterion tells an effect's load, where it is another than that of the prediction."""
+    return f"; load by {effect['by']}" if effect["by"] else ""
 
 
 def _over(value: float | None, of: float | None) -> float | None:

@@ -16,6 +16,8 @@ from fejoint.units import display
 
 __all__ = ["adhesive_toml", "write_correlation", "write_identified"]
 
+BOTH_WAYS = (("first", "second"), ("second", "first"))
+
 
 def write_correlation(data: dict[str, Any], folder: str | Path, units: str = "mm", html: bool = True) -> list[Path]:
     """Write ``correlation.json``, ``correlation.csv``, ``curve.png``, ``causes.png`` and ``correlation.html``.
@@ -92,11 +94,13 @@ def adhesive_toml(found: Identified, data: Mapping[str, Any]) -> str:
             comments.append(f"{one['key']} = {shown} was found beside it")
         else:
             span = "interval not known"
+            others = [pair[b] for pair in data["not_told_apart"] for a, b in BOTH_WAYS if pair[a] == one["key"]]
+            apart = f"; not told apart from {' and '.join(others)}" if others else ""
             if one["low"] is not None and one["high"] is not None:
                 low, high = (display(one[end], unit, digits=3) for end in ("low", "high"))
                 span = f"95 % interval {low} to {high}"
             figure = tomlkit.inline_table()
-            figure.update({"value": shown, "source": f"identified from {tests}; {span}"})
+            figure.update({"value": shown, "source": f"identified from {tests}; {span}{apart}"})
             _put(table, name, figure, stated)
     whole = tomlkit.document()
     for text in [*comments, *data["warnings"]]:

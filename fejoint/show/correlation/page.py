@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
+from fejoint.show.correlation.data import by
 from fejoint.show.correlation.tables import figure_text
 from fejoint.show.correlation.words import findings, percent, verdict_in_words
 from fejoint.show.report.page import Row, Table, page, picture
@@ -67,7 +68,12 @@ def _causes(data: Mapping[str, Any]) -> Table:
         verdict = verdict_in_words(data, cause) + (f": {cause['reason']}" if cause["reason"] else "")
         for effect in cause["effects"]:
             mine = effect["change"] == (cause["change"] or effect["change"])
-            cells = [cause["name"], effect["change"], percent(effect["load_ratio"]), percent(effect["stiffness_ratio"])]
+            cells = [
+                cause["name"],
+                effect["change"] + by(effect),
+                percent(effect["load_ratio"]),
+                percent(effect["stiffness_ratio"]),
+            ]
             rows.append(Row([*cells, verdict if mine else "", cause["source"]]))
         if not cause["effects"]:
             rows.append(Row([cause["name"], "", "-", "-", verdict, cause["source"]]))

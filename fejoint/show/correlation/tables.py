@@ -10,6 +10,7 @@ from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
+from fejoint.show.correlation.data import by
 from fejoint.show.correlation.words import findings, percent, verdict_in_words
 from fejoint.show.pen import printable
 from fejoint.units import display
@@ -136,7 +137,7 @@ def _causes(data: Mapping[str, Any], units: str) -> Table:
         for i, effect in enumerate(cause["effects"]):
             told = verdict if effect["change"] == (cause["change"] or effect["change"]) and (i == 0 or cause["change"]) else ""
             cells = (percent(effect["load_ratio"]), percent(effect["stiffness_ratio"]))
-            table.add_row(name if i == 0 else "", printable(effect["change"]), *cells, told, style=style)
+            table.add_row(name if i == 0 else "", printable(effect["change"]) + by(effect), *cells, told, style=style)
         if not cause["effects"]:
             table.add_row(name, "", "-", "-", verdict, style=style)
     return table

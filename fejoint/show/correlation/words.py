@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from fejoint.show.correlation.data import by
 from fejoint.show.pen import printable
 from fejoint.units import display
 
@@ -105,4 +106,4 @@ def _machine(data: Mapping[str, Any], units: str) -> list[str]:
 def _named(cause: Mapping[str, Any]) -> str:
     share = cause["share"]
     part = f", from {100 * share:.0f} % of this change on" if share is not None and cause["partial"] and 0 < share < 0.995 else ""
-    return f"{printable(cause['name'])} ({printable(cause['change'])}{part}; {printable(cause['source'])})"
+    return f"{printable(cause['name'])} ({printable(cause['change'])}{by(cause)}{part}; {printable(cause['source'])})"
