@@ -241,10 +241,13 @@ def recover_bondlines(solution: Solution, stress: Floats, fields: Fields = Field
         cut = passed[bond.below]
         if not places:
             return cut[_nodes(d, f"bondline {bond.number} middle")]
-        # A cut goes round tips, off the mid-line, and has nothing where there is a flaw.
-        own = np.flatnonzero(~np.isnan(cut))
-        own = own[np.lexsort((cut[own] * np.sign(cut[own].sum()), np.round(d.points[own, 0], 9)))]
-        return np.interp(places[bond.number, "middle"].x, d.points[own, 0], cut[own])
+        # A cut goes round tips, off the mid-line, and has nothing where there is a flaw: what it has passed on up to an x.
+        on_middle, (x, _) = np.unique(d.line(f"bondline {bond.number} middle")), d.points.T
+        beside = (x > bond.start + 1e-9) & (x < bond.end - 1e-9)
+        beside[on_middle] = True
+        own = np.flatnonzero(beside & ~np.isnan(cut))
+        own = own[np.lexsort((bond.sign * cut[own], np.round(x[own], 9)))]
+        return np.interp(places[bond.number, "middle"].x, x[own], cut[own])
 
     def in_space(bond: Bond) -> Curve | None:
         return None if fields.cauchy is None else curve_of(bond, "middle", fields.cauchy)
