@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Annotated, Literal, Self
 
-from pydantic import Field, model_validator
+from pydantic import BeforeValidator, Field, model_validator
 
 from fejoint.joint.conditions import Environment
 from fejoint.joint.families import AnyFamily
+from fejoint.joint.flaws import Flaw, Merged, check_flaws, merged
 from fejoint.joint.load import Load
 from fejoint.joint.materials import AdherendMaterial, Adhesive, Isotropic
-from fejoint.joint.model import Model, Unit
+from fejoint.joint.model import Model, Unit, in_order
 from fejoint.joint.needed import check_figures
 from fejoint.joint.strength import StrengthRules
 
@@ -67,10 +68,15 @@ class Joint(Model):
     """How the joint is analysed"""
     strength: StrengthRules = Field(default_factory=StrengthRules)
     """What the prediction of strength is told"""
+    flaws: Annotated[tuple[Flaw, ...], BeforeValidator(in_order)] = Field(
+        (), alias="flaw", examples=[[{"kind": "void", "start": "3 mm", "length": "2 mm"}]]
+    )
+    """Voids, disbonds and unwetted patches of the bondlines"""
 
     @model_validator(mode="after")
     def _figures_known(self) -> Self:
         check_figures(self)
+        check_flaws(self)
         return self
 
     @property
@@ -109,7 +115,11 @@ class Joint(Model):
     @property
     def half(self) -> bool:
         """Whether the upper half of the section stands for the whole, by symmetry about y = 0."""
-        return self.geometry.has_like_halves and self.load.force_alone and not self.analysis.nonlinear
+        return self.geometry.has_like_halves and self.load.force_alone and not self.analysis.nonlinear and not self.flaws
+
+    def merged_flaws(self) -> Merged:
+        """Return the flaws that the joint is solved with, and what is to be said of how they came about (`flaws.merged`)."""
+        return merged(self)
 
     def at(self, **now: float) -> Joint:
         """Return the joint under another momentary load, without steps (`Load.at`): what is not named is as at its path's end.

@@ -38,6 +38,7 @@ class SingleLap(Geometry):
         if self.overlap_length <= ta:
             refuse("overlap_length", self.overlap_length, f"must be longer than the bondline is thick ({ta:g} mm)")
         self._check_proportions()
+        self._check_taper()
         self._check_spew("nine tenths of the thinner adherend's")
         return self
 
@@ -132,6 +133,7 @@ class DoubleLap(Geometry):
         if self.overlap_length <= ta:
             refuse("overlap_length", self.overlap_length, f"must be longer than the bondline is thick ({ta:g} mm)")
         self._check_proportions()
+        self._check_taper()
         self._check_spew("nine tenths of the thinnest outer's and of half the inner's thickness")
         return self
 
@@ -253,6 +255,7 @@ class SteppedLap(Geometry):
             flush = f"must equal lower.thickness ({self.lower.thickness:g} mm): the adherends of a stepped lap are flush"
             refuse("upper.thickness", self.upper.thickness, flush)
         self._check_proportions()
+        self._check_taper()
         self._check_steps()
         for name, part in self.adherends().items():
             if part.free_length < part.thickness:

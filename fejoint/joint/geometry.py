@@ -18,6 +18,8 @@ __all__ = ["WITHIN", "Adherend", "Bond", "Geometry", "Length"]
 
 # Of a limit that is a product: 0.02 is a tenth of 0.2, though 0.1 * 0.2 comes out larger.
 WITHIN = 1 - 1e-9
+# A taper's limits: of the thickness in the middle, so that a third is left at the thin end; and of the overlap's length.
+MOST_TAPER, STEEPEST = 4 / 3, 0.1
 Length = Annotated[float, Unit("mm", gt=0, le=10_000)]
 
 
@@ -68,6 +70,8 @@ class Geometry(Model):
     """End of the adhesive: square, or a 45-degree spew fillet"""
     spew_height: Length | None = Field(None, examples=["0.2 mm"])
     """How far a fillet climbs the end face; by default bondline_thickness, or less where there is no room for it"""
+    bondline_taper: Annotated[float, Unit("mm", ge=-10_000, le=10_000)] = Field(0.0, examples=["0 mm"])
+    """How much thicker the layer is at the overlap's right end than at its left; bondline_thickness is that in the middle"""
 
     @property
     def length(self) -> float:
@@ -165,6 +169,20 @@ class Geometry(Model):
             limit = f"must be at most 1000 times the thinnest adherend's thickness ({1000 * thinnest:g} mm)"
             given = getattr(self, self.length_key)
             refuse(self.length_key, given, f"{limit} in all" if isinstance(given, tuple) else limit)
+
+    def _check_taper(self) -> None:
+        """Refuse a taper that leaves too thin a layer at one end, or that leans the adherend noticeably."""
+        most = min(MOST_TAPER * self.bondline_thickness, STEEPEST * self.length)
+        if abs(self.bondline_taper) > most / WITHIN:
+            limit = (
+                f"must be from {-most:g} mm to {most:g} mm (at least a third of bondline_thickness must be left at the thin end, "
+                f"and the layer may grow by {STEEPEST:g} of the overlap's length at most)"
+            )
+            refuse("bondline_taper", self.bondline_taper, limit)
+
+    def thickness_at(self, x: float) -> float:
+        """Return the thickness of the layer at a place along the joint, mm: linear within the overlap, constant outside."""
+        return self.bondline_thickness + self.bondline_taper * (min(max(x / self.length, 0.0), 1.0) - 0.5)
 
     def _check_spew(self, room: str) -> None:
         """Refuse a spew that does not fit; `room` says in words what `fillet_room` is."""
