@@ -94,7 +94,7 @@ def flaws(
         return without, with_them, curves
 
     without, with_them, curves = shown(work)
-    data = flaw_report_data(joint, without, with_them, curves, inspection)
+    data = flaw_report_data(joint, without, with_them, [curve.data() for curve in curves], inspection)
     written = _written(data, out, text, units) if out is not None else []
     if as_json:
         print(json.dumps(data, indent=2, allow_nan=False))

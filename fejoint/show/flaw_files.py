@@ -13,9 +13,8 @@ from fejoint.strength.predict import Strength
 
 if TYPE_CHECKING:
     from fejoint.joint.inspection import Inspection
-    from fejoint.study.flaw_capacity import AtPlace, FlawCapacity, Point
 
-__all__ = ["CAPACITY_CSV", "FILE", "capacity_csv", "capacity_data", "flaw_report_data"]
+__all__ = ["CAPACITY_CSV", "FILE", "capacity_csv", "flaw_report_data"]
 
 FILE, CAPACITY_CSV = "flaws.json", "flaw-capacity.csv"
 SCHEMA_VERSION = 1
@@ -25,7 +24,7 @@ def flaw_report_data(
     joint: Joint,
     sound: Strength,
     flawed: Strength | None,
-    found: Sequence[FlawCapacity],
+    capacity: Sequence[Mapping[str, Any]],
     inspection: Inspection | None = None,
 ) -> dict[str, Any]:
     """Return all that is known of a joint's flaws as plain data, in N-mm-MPa-K; what is not known, or infinite, is None.
@@ -36,8 +35,8 @@ def flaw_report_data(
         With its flaws.
     sound, flawed : Strength
         Without its flaws, and with them; None where it has none.
-    found : sequence of FlawCapacity
-        How large a flaw may stay, one a kind.
+    capacity : sequence of mapping
+        How large a flaw may stay, one a kind: `fejoint.study.flaw_capacity.FlawCapacity.data`.
     inspection : Inspection, optional
         What was found where flaws come from a file.
     """
@@ -59,30 +58,17 @@ def flaw_report_data(
         "said": [*joint.merged_flaws().said, *(inspection.said if inspection else ())],
         "without": _borne(sound),
         **({} if flawed is None else {"with": _borne(flawed), "flaws": flaws_data(flawed)}),
-        "capacity": [capacity_data(one) for one in found],
+        "capacity": [dict(one) for one in capacity],
         "bonds": [bond.number for bond in joint.geometry.bonds()],
         "marks": strength_marks(sound),
-        "warnings": list(flawed.warnings if flawed else sound.warnings) + [text for one in found for text in one.warnings],
+        "warnings": list(flawed.warnings if flawed else sound.warnings) + [text for one in capacity for text in one["warnings"]],
         "versions": versions(),
         "joint": joint_as_understood(joint),
     }
 
 
-def capacity_data(found: FlawCapacity) -> dict[str, Any]:
-    """Return how large a flaw of one kind may stay, as plain data."""
-    return {
-        "kind": found.kind,
-        "place": found.place,
-        "bondline": found.bondline,
-        "required_factor": found.required,
-        "required_N": found.required * found.joint.load.force,
-        "cohesive": found.cohesive,
-        "places": [_place(at) for at in found.places],
-    }
-
-
 def capacity_csv(data: Sequence[Mapping[str, Any]]) -> str:
-    """Return what the joint bears against the length of a flaw as a table, a row each joint (`capacity_data`)."""
+    """Return what the joint bears against the length of a flaw as a table, a row each joint."""
     head = ["kind", "place_in_layer", "bondline", "where", "length_mm", "start_mm", "force_N", "share_of_load", "fails_first"]
     rows = [
         [
@@ -121,29 +107,6 @@ def _borne(strength: Strength) -> dict[str, Any]:
         "place": least.capacity.place,
         "knockdowns": [f"{k.name} {k.factor:g}" for k in least.knockdowns],
         "why": strength.advice.why,
-    }
-
-
-def _place(at: AtPlace) -> dict[str, Any]:
-    return {
-        "name": at.name,
-        "share": at.share,
-        "allowed_mm": at.allowed,
-        "all_may_stay": at.all_may_stay,
-        "longest_mm": at.longest,
-        "points": [_point(point, float(factor)) for point, factor in zip(at.points, at.factor, strict=True)],
-    }
-
-
-def _point(point: Point, lowered: float) -> dict[str, Any]:
-    return {
-        "length_mm": point.length,
-        "start_mm": _known(point.start),
-        "factor": _known(point.factor),
-        "force_N": _known(point.force),
-        "counted_factor": _known(lowered),
-        "mode": point.mode,
-        "criterion": point.criterion,
     }
 
 

@@ -81,7 +81,7 @@ def _draw(axes: Axes, one: Mapping[str, Any], data: Mapping[str, Any], units: st
             fine = np.linspace(x[0], x[-1], FINE)
             axes.plot(mm * fine, scale * PchipInterpolator(x, y)(fine), linewidth=1.8, linestyle=DASHES[i % len(DASHES)], **look)
         marker = MARKERS[i % len(MARKERS)]
-        label = f"{at['name']}: {in_words(at, units)}{' may stay' if at['allowed_mm'] else ' may stay'}"
+        label = f"{at['name']}: {in_words(at, units)} may stay"
         axes.plot(mm * x, scale * y, linestyle="", marker=marker, markersize=5.5, label=f"{label} ({one['kind']})", **look)
         if at["allowed_mm"] and not at["all_may_stay"]:
             ring: dict[str, Any] = {

@@ -12,6 +12,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -175,6 +176,19 @@ class FlawCapacity:
             raise JointError(f"place {name}: there is none; known: {', '.join(place.name for place in self.places)}.")
         return found
 
+    def data(self) -> dict[str, Any]:
+        """Return it as plain data, in N-mm; what is not known, or infinite, is None."""
+        return {
+            "kind": self.kind,
+            "place": self.place,
+            "bondline": self.bondline,
+            "required_factor": self.required,
+            "required_N": self.required * self.joint.load.force,
+            "cohesive": self.cohesive,
+            "places": [_place_data(at) for at in self.places],
+            "warnings": list(self.warnings),
+        }
+
 
 def flaw_capacity(
     joint: Joint,
@@ -282,6 +296,32 @@ def flaw_capacity(
 
 
 # ---- parts ---------------------------------------------------------------
+
+
+def _known(value: float) -> float | None:
+    return float(value) if math.isfinite(value) else None
+
+
+def _place_data(at: AtPlace) -> dict[str, Any]:
+    return {
+        "name": at.name,
+        "share": at.share,
+        "allowed_mm": at.allowed,
+        "all_may_stay": at.all_may_stay,
+        "longest_mm": at.longest,
+        "points": [
+            {
+                "length_mm": point.length,
+                "start_mm": _known(point.start),
+                "factor": _known(point.factor),
+                "force_N": _known(point.force),
+                "counted_factor": _known(float(counted)),
+                "mode": point.mode,
+                "criterion": point.criterion,
+            }
+            for point, counted in zip(at.points, at.factor, strict=True)
+        ],
+    }
 
 
 def _check(kind: str, lengths: int, places: int, margin: float) -> None:
