@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from fejoint.show.colours import FAINT, INK, sequential
-from fejoint.show.flaw_tables import in_words
-from fejoint.show.pen import drawing_style, legend_below, printable, settled, shortened
+from fejoint.show.flaw_tables import in_words, named_kind
+from fejoint.show.pen import drawing_style, plate, printable, settled, shortened
 from fejoint.units import display, shown_unit
 
 if TYPE_CHECKING:
@@ -46,15 +46,13 @@ def flaw_capacity_figure(data: Mapping[str, Any], units: str = "mm") -> Figure:
         from matplotlib.figure import Figure
 
         kinds = data["capacity"]
-        figure = Figure(figsize=(9.2, 1.1 + 4.1 * len(kinds)), layout="constrained")
+        figure = Figure(figsize=(10.5, 0.8 + 3.9 * len(kinds)), layout="constrained")
         panels = figure.subplots(len(kinds), 1, squeeze=False)[:, 0]
         title = printable(shortened(f"{data['title'] or 'joint'}: how large a flaw may stay", 90))
         figure.suptitle(title, x=0.01, ha="left")
         for axes, one in zip(panels, kinds, strict=True):
             _draw(axes, one, data, units)
             axes.set_label(one["kind"])
-        handles = {h.get_label(): h for axes in panels for h in axes.get_legend_handles_labels()[0]}
-        legend_below(figure, list(handles.values()), 3)
         return settled(figure)
 
 
@@ -80,9 +78,9 @@ def _draw(axes: Axes, one: Mapping[str, Any], data: Mapping[str, Any], units: st
         if len(points) > 1:
             fine = np.linspace(x[0], x[-1], FINE)
             axes.plot(mm * fine, scale * PchipInterpolator(x, y)(fine), linewidth=1.8, linestyle=DASHES[i % len(DASHES)], **look)
-        marker = MARKERS[i % len(MARKERS)]
-        label = f"{at['name']}: {in_words(at, units)} may stay"
-        axes.plot(mm * x, scale * y, linestyle="", marker=marker, markersize=5.5, label=f"{label} ({one['kind']})", **look)
+        dots: dict[str, Any] = {"marker": MARKERS[i % len(MARKERS)], "markersize": 5.5, **look}
+        axes.plot(mm * x, scale * y, linestyle="", **dots)
+        axes.plot([], [], linewidth=1.8, linestyle=DASHES[i % len(DASHES)], label=f"{at['name']}: {in_words(at, units)}", **dots)
         if at["allowed_mm"] and not at["all_may_stay"]:
             ring: dict[str, Any] = {
                 "markersize": 12,
@@ -98,12 +96,14 @@ def _draw(axes: Axes, one: Mapping[str, Any], data: Mapping[str, Any], units: st
     shown = display(abs(one["required_N"]), "N", units) if force else f"{one['required_factor']:g} times the load"
     axes.annotate(
         f"to be borne: {shown}",
-        (0.995, required),
+        (0.008, required),
         xycoords=("axes fraction", "data"),
         xytext=(0, 4),
         textcoords="offset points",
-        ha="right",
+        ha="left",
         color=RED,
+        zorder=6,
+        **plate(),
     )
     top = max([required, *(scale * p["counted_factor"] for at in one["places"] for p in at["points"] if p["counted_factor"])])
     longest = max(at["longest_mm"] for at in one["places"])
@@ -114,5 +114,6 @@ def _draw(axes: Axes, one: Mapping[str, Any], data: Mapping[str, Any], units: st
     where = {"": "", "middle": ", middle of the layer", "lower": ", lower interface", "upper": ", upper interface"}[one["place"]]
     of = f" of bondline {one['bondline']}" if len(data["bonds"]) > 1 else ""
     counted = "knockdowns counted in" if data["without"]["knockdowns"] else "no knockdowns"
-    axes.set_title(f"one {one['kind']}{where}{of}; {counted}", color=FAINT)
+    axes.set_title(f"one {named_kind(one['kind'])}{where}{of}; {counted}", color=FAINT)
+    axes.legend(loc="center left", bbox_to_anchor=(1.01, 0.5), title="longest that may stay", alignment="left")
     axes.tick_params(colors=INK)

@@ -13,7 +13,7 @@ from rich.text import Text
 from fejoint.show.strength_tables import INSPECTION, SUPPORT, flaws_table, marks_in_words
 from fejoint.units import display
 
-__all__ = ["allowed_table", "borne_in_words", "flaw_report", "in_words"]
+__all__ = ["allowed_table", "borne_in_words", "flaw_report", "in_words", "named_kind"]
 
 STATIC = (
     "One flaw at a time, in an otherwise sound bond; between the lengths that were solved by a monotone curve, beyond them not."
@@ -25,7 +25,7 @@ def flaw_report(data: Mapping[str, Any], system: str = "mm") -> RenderableType:
     parts: list[RenderableType] = [Text(data["title"] or "joint", style="bold"), Text("")]
     if data["given"]:
         parts += [given_table(data, system)]
-    parts += [Text(text[0].upper() + text[1:] + ".") for text in data["said"]]
+    parts += [Text(f"{text}.") for text in data["said"]]
     told = dict.fromkeys(text for text in data["warnings"] if text not in data["said"])
     parts += [Text(f"Warning: {text}", style="bold") for text in told]
     parts += [Text(text) for text in borne_in_words(data, system)] + [Text("")]
@@ -53,7 +53,7 @@ def given_table(data: Mapping[str, Any], system: str = "mm") -> Table:
     for i, flaw in enumerate(data["given"]):
         row = rows[i - before] if i >= before and rows else None
         cells = [
-            flaw["kind"],
+            named_kind(flaw["kind"]),
             display(flaw["start_mm"], "mm", system),
             display(flaw["start_mm"] + flaw["length_mm"], "mm", system),
             {None: "through it", "middle": "middle", "lower": "lower interface", "upper": "upper interface"}[flaw["place"]],
@@ -90,7 +90,7 @@ def allowed_table(one: Mapping[str, Any], data: Mapping[str, Any], system: str =
         "lower": " at the lower interface",
         "upper": " at the upper interface",
     }
-    of = f"{one['kind']}{where[one['place']]}{' of bondline ' + str(one['bondline']) if many else ''}"
+    of = f"{named_kind(one['kind'])}{where[one['place']]}{' of bondline ' + str(one['bondline']) if many else ''}"
     by = ", cohesive zone asked" if one["cohesive"] else ""
     table = _table(f"How large a flaw may stay: {of}; to be borne {_required(one, data, system)}{by}")
     for column in ("where", "longest that may stay", "borne then", "without it", "longest solved", "bears"):
@@ -109,6 +109,11 @@ def allowed_table(one: Mapping[str, Any], data: Mapping[str, Any], system: str =
             style="" if at["allowed_mm"] else "bold",
         )
     return table
+
+
+def named_kind(kind: str) -> str:
+    """Return what a kind of flaw is called."""
+    return "unwetted patch" if kind == "unwetted" else kind
 
 
 def in_words(at: Mapping[str, Any], system: str = "mm") -> str:

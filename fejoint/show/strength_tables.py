@@ -190,8 +190,9 @@ def distances_in_words(data: Mapping[str, Any], system: str) -> str:
     distance, length = display(data["point_distance_mm"], "mm", system), display(data["averaging_length_mm"], "mm", system)
     limit = {"strength": "shear_strength", "yield": "shear_yield"}[data["shear_limit"]]
     where = {"adhesive": "the mid-line of the layer", "interface": "its interfaces"}[data["failure_at"]]
+    edges = " and from every edge of a flaw" if data.get("flaws") else ""
     return (
-        f"Point criteria take the stress at {distance} from the overlap's end, averages over {length}, on {where}; mesh density "
+        f"Point criteria take the stress at {distance} from the overlap's end{edges}, averages over {length}, on {where}; mesh density "
         f"{data['mesh_density']:g}. Shear is held against adhesive.{limit} (strength.shear_limit)."
     )
 

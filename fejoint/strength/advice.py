@@ -23,6 +23,7 @@ __all__ = ["LONG", "SHORT", "Advice", "advice"]
 # Ratios of overlap to zone: below the first the bond gives way as a whole, above the second from its end. A bilinear law of
 # shear lag lies up to a fifth below the lesser load between them, and within 6 % of it outside (derived; tested).
 SHORT, LONG = 0.5, 2.0
+BETWEEN = "up to a fifth too high; the cohesive zone tells more"
 # Criteria of what is parted from the start.
 GROWTH = ("energy-flaw", "energy-disbond")
 
@@ -115,7 +116,7 @@ def _advice(of: Mapping[str, Capacity], length: float, beyond: bool) -> Advice:
             least,
             ratio,
             zone,
-            f"{size}: between the limits; the lesser of both is shown, up to a fifth too high; the cohesive zone tells more",
+            f"{size}: between the limits; the lesser of both is shown, {BETWEEN}",
         )
     if beyond and plateau:
         return Advice(
@@ -165,6 +166,8 @@ def _parted(of: Mapping[str, Capacity], grown: Capacity, known: Advice, beyond: 
         said = f"the bond gives way before {it} grows; of the sound bond, so that flaws can only lower it: {why}"
     else:
         said = f"the bond gives way before {it} grows; of the sound bond, so that {it.replace('its', 'the')} can only lower it"
+    if flawed and "cohesive-zone" not in of and SHORT <= known.ratio <= LONG and BETWEEN not in said:
+        said = f"{said}; {BETWEEN}"
     return replace(known, believed=least, why=said)
 
 

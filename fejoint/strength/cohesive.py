@@ -201,7 +201,8 @@ def _zone(interface: Interface, state: State, first: Onset) -> tuple[float, int]
     """Return the length of the damaged layer that still bears, next to where it parts first, and how many elements are in it."""
     damage = state.history[interface.name][1]
     held = np.asarray(((damage > 0) & interface.sound).any(axis=1))
-    at = int(np.argmin(np.abs(interface.place - first.x).min(axis=1)))
+    off = np.where(interface.sound, np.abs(interface.place - first.x), np.inf)  # at a flaw's edge the element beside it
+    at = int(np.argmin(off.min(axis=1)))
     if not held[at]:
         return 0.0, 0
     bounds = np.flatnonzero(~held)

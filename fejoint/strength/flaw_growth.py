@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from fejoint.errors import JointError
@@ -111,12 +112,24 @@ def flaw_growth(joint: Joint, density: float | None = None, kept: Kept | None = 
     told = list(joint.merged_flaws().said)
     told += [VOID] if any(flaw.kind == "void" for flaw in joint.merged_flaws().flaws) else []
     told += [INTERFACE] if levels & {"lower", "upper"} else []
+    told += _closed(tips)
     # How far the joint turns is a matter of the load at which a flaw grows, and of no matter at one that it never bears.
     told += [text for tip in tips for text in tip.release.warnings if "small rotations" not in text]
     return FlawGrowth(joint, tips, first, tuple(dict.fromkeys(told)))
 
 
 # ---- parts ---------------------------------------------------------------
+
+
+def _closed(tips: Sequence[TipLoad]) -> list[str]:
+    """Return which disbonds are pressed together, in a sentence: none says it of a void, whose faces do not meet."""
+    places = [f"x = {tip.release.x:.4g} mm" for tip in tips if tip.release.closed and tip.release.flaw.kind != "void"]
+    if not places:
+        return []
+    return [
+        f"closed at the flaws' tips at {', '.join(places)}: opening counts as 0 there; contact and friction between the faces "
+        "are not in the energy"
+    ]
 
 
 def _tip_load(release: TipRelease) -> TipLoad:

@@ -34,8 +34,8 @@ Floats = NDArray[np.float64]
 
 KINDS = ("disbond", "void", "unwetted")
 MOST_LENGTHS, MOST_PLACES = 50, 11
-CLOSER = 2  # points more next to the length that may just stay
-NEAR = 0.02  # of the bondline: points so near to each other are near enough
+CLOSER = 4  # points more next to the length that may just stay
+NEAR = 0.005  # of the bondline: a point so near to it is near enough
 NAMES = {0.0: "left end", 0.25: "left quarter", 0.5: "middle", 0.75: "right quarter", 1.0: "right end"}
 
 
