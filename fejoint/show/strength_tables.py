@@ -192,8 +192,8 @@ def distances_in_words(data: Mapping[str, Any], system: str) -> str:
     where = {"adhesive": "the mid-line of the layer", "interface": "its interfaces"}[data["failure_at"]]
     edges = " and from every edge of a flaw" if data.get("flaws") else ""
     return (
-        f"Point criteria take the stress at {distance} from the overlap's end{edges}, averages over {length}, on {where}; mesh density "
-        f"{data['mesh_density']:g}. Shear is held against adhesive.{limit} (strength.shear_limit)."
+        f"Point criteria take the stress at {distance} from the overlap's end{edges}, averages over {length}, on {where}; "
+        f"mesh density {data['mesh_density']:g}. Shear is held against adhesive.{limit} (strength.shear_limit)."
     )
 
 
