@@ -42,8 +42,8 @@ MUTATIONS = (
     Mutation(
         "sign of peel",
         RECOVERY,
-        "return Curve(d.points[nodes, 0], sign * shear, peel, axial)",
-        "return Curve(d.points[nodes, 0], sign * shear, -peel, axial)",
+        "return Curve(x, bond.sign * shear, peel, axial)",
+        "return Curve(x, bond.sign * shear, -peel, axial)",
         "tests/mechanics/test_recovery.py tests/mechanics/test_physics.py",
     ),
     Mutation(
@@ -392,7 +392,7 @@ MUTATIONS = (
     ),
     Mutation(
         "a tip that is parted too",
-        "fejoint/mechanics/disbond.py",
+        "fejoint/mechanics/opened.py",
         "joined = np.setdiff1d(np.flatnonzero(mesh.f2t[1] >= 0), facets)",
         "joined = np.setdiff1d(np.flatnonzero(mesh.f2t[1] >= 0), [*facets, *facets + 1])",
         "tests/mechanics/test_disbond.py",

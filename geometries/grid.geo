@@ -15,7 +15,7 @@
 //   longest_bonded_cell   no cell along the overlap is longer, at mesh density 1; 0: twice the adherend's thickness
 //
 // and may set disbond_tip, the place along x where a disbond ends inside the overlap
-// (0: there is none): a mesh line with even cells on both sides of it.
+// (0: there is none): a mesh line with even cells on both sides of it; or edges of flaws (flaws.geo).
 //
 // It then draws its NX and NY grid lines: X() with nx() cells in the intervals
 // between them, each rx() times as long as the one before, and Y(), ny(), ry()
@@ -24,6 +24,7 @@
 // (gmsh resumes after a Call at the next line, so each Call ends its line.)
 
 Include "growth.geo";
+Include "flaws.geo";
 
 DefineConstant[
   disbond_tip = {0, Name "Parameters/disbond_tip"}
@@ -34,8 +35,6 @@ half_layer_cells = 4;   // from an interface to the mid-line
 growth_y = 1.8;         // away from the interfaces
 growth_x = 1.35;        // away from the overlap ends
 longest = 2;            // longest cell, in thicknesses of the adherend
-tip_layer_cells = 8;    // with a disbond: even cells from an interface to the mid-line, and as long at the tip
-tip_even_cells = 4;     // even cells on each side of the tip
 most_equal = 80;        // equal cells in a stretch, about
 smallest = h * (growth_y - 1) / (growth_y^half_layer_cells - 1);
 
@@ -84,7 +83,7 @@ Return
 
 half_cells = Max(1, Round(half_layer_cells * mesh_density));
 half_ratio = growth_y^(half_layer_cells / half_cells);
-If (disbond_tip > 0)   // as fine at the mid-line, where the tip may lie, as near the interfaces
+If (disbond_tip > 0 || flaw_tips > 0)   // as fine at the mid-line, where the tip may lie, as near the interfaces
   half_cells = Max(1, Round(tip_layer_cells * mesh_density)); half_ratio = 1;
 EndIf
 growth = growth_y; first = smallest; length = f / 2;
@@ -111,6 +110,38 @@ Macro AroundTip
   Call Span;
   first = smallest; fine = 1;
   Call Span;
+Return
+
+// Adds the overlap with edges of flaws in it: cells grow away from each of them,
+// and from the overlap's ends, after even ones at the tips.
+Macro AroundFlaws
+  from = 0; from_first = smallest; from_even = 0;
+  even_cells = Max(1, Round(tip_even_cells * mesh_density));
+  For e In {1:flaw_edges+1}
+    to = overlap_length; to_first = smallest; to_even = 0;
+    If (e <= flaw_edges)
+      to = flaw_edge~{e}; before = from; after = overlap_length;
+      If (e < flaw_edges)
+        after = flaw_edge~{e+1};
+      EndIf
+      Call AtEdge;
+      to_first = edge_first; to_even = edge_even;
+    EndIf
+    n = even_cells; ratio = 1; length = from_even;
+    If (from_even > 0)
+      Call Stretch;
+    EndIf
+    first = from_first; span = (to - from - from_even - to_even) / 2; fine = -1;
+    Call Span;
+    first = to_first; fine = 1;
+    Call Span;
+    n = even_cells; ratio = 1; length = to_even;
+    If (to_even > 0)
+      Call Stretch;
+    EndIf
+    x = to; X(#X()-1) = x;
+    from = to; from_first = to_first; from_even = to_even;
+  EndFor
 Return
 
 // ---- grid lines along x ---------------------------------------------------
@@ -140,7 +171,9 @@ Macro Along
   If (longest_bonded_cell > 0 && longest_bonded_cell < largest)
     largest = longest_bonded_cell; most_equal = 10000;
   EndIf
-  If (disbond_tip > 0)
+  If (flaw_edges > 0)
+    Call AroundFlaws;
+  ElseIf (disbond_tip > 0)
     Call AroundTip;
   Else
     first = smallest; span = overlap_length / 2; fine = -1;

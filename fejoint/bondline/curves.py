@@ -199,6 +199,8 @@ class Bondline:
     damage, opening, sliding : (n,) arrays or None
         Along the mid-line of a cohesive layer: 0 where it is sound, 1 where it has parted; how far its faces
         have come apart across and along it, mm (sliding as shear: positive for a joint in tension).
+    flawed : tuple of (float, float), mm
+        From where to where it has flaws, along x. Curves are 0 there on levels that are void or parted.
     """
 
     number: int
@@ -215,6 +217,18 @@ class Bondline:
     damage: Floats | None = None
     opening: Floats | None = None
     sliding: Floats | None = None
+    flawed: tuple[tuple[float, float], ...] = ()
+
+    def bonded_round(self, x: float) -> tuple[float, float]:
+        """Return from where to where the stretch between flaws goes that a place lies in, mm; the mid-line's ends without any."""
+        start, end = float(self.x[0]), float(self.x[-1])
+        for low, high in self.flawed:
+            # The place of a peak may be a flaw's edge; which side it is on is then what is bonded.
+            if high <= x + 1e-6 * (end - start):
+                start = max(start, high)
+            elif low >= x - 1e-6 * (end - start):
+                end = min(end, low)
+        return start, end
 
     @property
     def edge(self) -> EdgeLoads | None:

@@ -8,7 +8,7 @@ from pydantic import BeforeValidator, Field, model_validator
 
 from fejoint.joint.conditions import Environment
 from fejoint.joint.families import AnyFamily
-from fejoint.joint.flaws import Flaw, Merged, check_flaws, merged
+from fejoint.joint.flaws import Flaw, Merged, check_flaws, edge_parameters, flaw_edges, merged
 from fejoint.joint.load import Load
 from fejoint.joint.materials import AdherendMaterial, Adhesive, Isotropic
 from fejoint.joint.model import Model, Unit, in_order
@@ -136,10 +136,10 @@ class Joint(Model):
         return self.replace(analysis=analysis)
 
     def script_parameters(self, half: bool) -> dict[str, float]:
-        """Return the geometry script's parameters, mm: the family's, and how long cells of a cohesive layer may be."""
+        """Return the geometry script's parameters, mm: the family's, flaws' edges, how long a cohesive layer's cells may be."""
         from fejoint.joint.cohesion import longest_cell
 
-        parameters = self.geometry.script_parameters(half)
+        parameters = self.geometry.script_parameters(half) | (edge_parameters(flaw_edges(self)) if self.flaws else {})
         return {**parameters, "longest_bonded_cell": longest_cell(self)} if self.analysis.cohesive else parameters
 
     def yielding(self) -> dict[str, Yielding]:

@@ -14,7 +14,7 @@ from fejoint.joint.model import Model, Unit, refuse, whole
 if TYPE_CHECKING:
     from fejoint.joint.description import Joint
 
-__all__ = ["MOST_FLAWS", "WHOLE_WIDTH", "Flaw", "Merged", "check_flaws", "merged"]
+__all__ = ["MOST_FLAWS", "WHOLE_WIDTH", "Flaw", "Merged", "check_flaws", "edge_parameters", "flaw_edges", "merged"]
 
 # Stretches of a joint, after merging; each needs cells of its own.
 MOST_FLAWS = 20
@@ -147,6 +147,28 @@ def _overlap(flaws: list[Flaw]) -> bool:
     return True
 
 
+def flaw_edges(joint: Joint) -> dict[float, bool]:
+    """Return where along x, mm, a joint's flaws end inside their bondlines, in order; and whether as a disbond's tip."""
+    bonds = {bond.number: bond for bond in joint.geometry.bonds()}
+    found: dict[float, bool] = {}
+    for flaw in merged(joint).flaws:
+        bond = bonds[flaw.bondline]
+        for x in (flaw.start, flaw.end):
+            if bond.start < x < bond.end:
+                # Of two bondlines the same place, but for round-off, is one.
+                x = next((known for known in found if abs(known - x) < SAME), x)
+                found[x] = found.get(x, False) or flaw.kind != "void"
+    return dict(sorted(found.items()))
+
+
+def edge_parameters(edges: dict[float, bool]) -> dict[str, float]:
+    """Return the geometry scripts' parameters for edges of flaws (`flaw_edges`)."""
+    parameters = {"flaw_edges": float(len(edges)), "flaw_tips": float(sum(edges.values()))}
+    for i, (x, tip) in enumerate(sorted(edges.items()), 1):
+        parameters |= {f"flaw_edge_{i}": x, f"flaw_tip_{i}": float(tip)}
+    return parameters
+
+
 # ---- checks ------------------------------------------------------------------
 
 
@@ -154,9 +176,6 @@ def check_flaws(joint: Joint) -> None:
     """Refuse a joint, while it is being made, whose flaws it has no room for or whose analysis knows none."""
     if not joint.flaws:
         return
-    if joint.analysis.cohesive:
-        why = 'an analysis that knows flaws is needed, "elastic" or "plastic"; or leave the flaws out'
-        refuse("analysis.adhesive_model", joint.analysis.adhesive_model, why)
     for i, flaw in enumerate(joint.flaws):
         _check_flaw(i, flaw, joint)
     flaws, ta = merged(joint).flaws, joint.geometry.bondline_thickness

@@ -93,6 +93,9 @@ def _check_cohesion(joint: Joint) -> None:
         refuse("analysis.adhesive_model", joint.analysis.adhesive_model, why)
     if geometry.spew != "square":
         refuse("joint.spew", geometry.spew, f'{model} has a layer with square ends alone; take spew = "square"')
+    if geometry.bondline_taper:
+        why = f"{model} has a layer of one thickness; leave the taper out"
+        refuse("joint.bondline_taper", geometry.bondline_taper, why)
     for key in FIGURES:
         if getattr(adhesive, key) is None:
             refuse(f"adhesive.{key}", None, f"needed because {model}; add it")

@@ -17,8 +17,10 @@ from fejoint.bondline.curves import Bondline
 from fejoint.bondline.edge_moment import buckling_share
 from fejoint.joint.description import Joint
 from fejoint.mechanics.elasticity import strain
+from fejoint.mechanics.flaws import tips
 from fejoint.mechanics.linear import Solution, laws_of
 from fejoint.mechanics.recovery import cut_resultant
+from fejoint.mechanics.stations import CORNER_DISTANCE
 
 __all__ = [
     "Check",
@@ -228,7 +230,8 @@ def parted_error(fine: list[Bondline], coarse: list[Bondline]) -> dict[str, floa
 def peak_difference(a: Bondline, b: Bondline, name: str, thickness: float) -> tuple[float, float]:
     """Return the mean-square difference of two results at the peak of the first, and the scale to hold it against."""
     peak = a.peak_shear if name == "shear" else a.peak_peel
-    start, end = a.x[[0, -1]]
+    # Between flaws, so that nothing is taken from inside one.
+    start, end = a.bonded_round(peak.x)
     inwards = thickness if peak.x < (start + end) / 2 else -thickness
     low, high = np.clip(sorted((peak.x - OUTWARDS * inwards, peak.x + INWARDS * inwards)), start, end)
     x = np.linspace(low, high, 41)
@@ -262,6 +265,9 @@ def _jump(solution: Solution, stress: Floats, floor: float) -> float:
     jump, scale = 0.0, floor
     for bond in solution.joint.geometry.bonds():
         line = np.unique(d.line(f"bondline {bond.number} middle"))
+        keep_off = CORNER_DISTANCE * solution.joint.geometry.bondline_thickness
+        for tip in tips(solution.joint, bond, "middle"):  # nothing is reported from there
+            line = line[np.abs(d.points[line, 0] - tip) > keep_off]
         on_line = np.isin(d.nodes_ac[cells], line)
         nodes, values = d.nodes_ac[cells][on_line], nodal[on_line][:, [1, 2]]
         high, low = np.full((len(d.points), 2), -np.inf), np.full((len(d.points), 2), np.inf)

@@ -1,33 +1,25 @@
-"""A disbond in a meshed section: the mesh opened along it, and the nodes at its tip.
-
-Opening parts the mesh along sides of cells. Every vertex becomes as many as
-there are groups of cells round it that still hang together side by side; at
-the tip they do, round the front of it, so that the tip stays one.
-"""
+"""A disbond in a meshed section: the mesh opened along it, and the nodes at its tip."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
 import numpy as np
-import scipy.sparse as sp
 from numpy.typing import NDArray
-from scipy.sparse.csgraph import connected_components
-from skfem import MeshQuad
 
 from fejoint.errors import MeshError
 from fejoint.joint.description import Joint
 from fejoint.joint.disbond import Disbond
 from fejoint.mechanics.discretisation import Discretisation, of_mesh
-from fejoint.mechanics.section import Section, mesh_section
+from fejoint.mechanics.meshed import Section
+from fejoint.mechanics.opened import FACES, opened, sides_along
+from fejoint.mechanics.section import mesh_section
 
 __all__ = ["FACES", "Tip", "disbonded", "opened", "opening", "tip_of", "tips_of"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-# Curves along the faces of a disbond: the sides of the cells below it and of those above.
-FACES = ("disbond below", "disbond above")
 # Even cells come out of gmsh equal to 2e-5; a mesh that is graded at the tip differs by percents.
 EVEN = 1e-3
 # A tapering glue line's middle may lean by a twentieth.
@@ -74,61 +66,7 @@ def disbonded(joint: Joint, disbond: Disbond, density: float | None = None) -> S
     return opened(section, _sides(section, joint, disbond), None if below is None else section.cells(below))
 
 
-def opened(section: Section, facets: Ints, below: Ints | None = None) -> Section:
-    """Return a section whose mesh is parted along some of its facets, each between two cells.
-
-    Regions and curves go with it; a curve that runs along the disbond keeps
-    the side of the cell below. The faces are two new curves (`FACES`).
-
-    Parameters
-    ----------
-    section : Section
-    facets : (n,) array
-    below : array, optional
-        Cells that count as below the disbond, one at each facet; by default
-        those that lie lower, which says nothing where it runs upright.
-
-    Raises
-    ------
-    MeshError
-        A facet lies on the section's edge, where there is nothing to part.
-    """
-    mesh = section.mesh
-    facets = np.asarray(facets, dtype=np.int64)
-    if len(facets) == 0 or (mesh.f2t[1, facets] < 0).any():
-        raise MeshError("a disbond must run along sides between two cells.")
-    cells = mesh.t.shape[1]
-    corners = np.arange(4 * cells).reshape(4, cells)  # every corner of every cell
-    joined = np.setdiff1d(np.flatnonzero(mesh.f2t[1] >= 0), facets)
-    first, second = (
-        corners[np.argmax(mesh.t[:, cell][:, None] == mesh.facets[None, :, joined], axis=0), cell] for cell in mesh.f2t[:, joined]
-    )
-    links = sp.coo_array((np.ones(first.size), (first.ravel(), second.ravel())), shape=(4 * cells, 4 * cells))
-    _, vertex = connected_components(links, directed=False)
-    # Numbered by the vertex that they were, so that a mesh that is opened nowhere stays as it is.
-    old = np.zeros(vertex.max() + 1, dtype=np.int64)
-    old[vertex] = mesh.t.ravel()
-    order = np.argsort(old, kind="stable")
-    number = np.empty_like(order)
-    number[order] = np.arange(len(order))
-    parted = MeshQuad(np.ascontiguousarray(mesh.p[:, old[order]]), np.ascontiguousarray(number[vertex].reshape(4, cells)))
-
-    # A facet is the same side of the same cell; of the two cells along the disbond, that below comes first.
-    height = mesh.p[1, mesh.t].mean(axis=0) if below is None else -np.isin(np.arange(cells), below).astype(float)
-    sides = mesh.f2t.copy()
-    swap = facets[height[sides[0, facets]] > height[sides[1, facets]]]
-    sides[:, swap] = sides[::-1, swap]
-
-    def moved(which: Ints, side: int = 0) -> Ints:
-        cell = sides[side, which]
-        local = np.argmax(mesh.t2f[:, cell] == which, axis=0)
-        return np.asarray(parted.t2f[local, cell], dtype=np.int64)
-
-    curves = {name: moved(np.asarray(members, dtype=np.int64)) for name, members in mesh.boundaries.items()}
-    curves |= {name: moved(facets, side) for side, name in enumerate(FACES)}
-    return Section(parted.with_subdomains(mesh.subdomains).with_boundaries(curves), section.density)
-
-
+@of_mesh
 def tip_of(d: Discretisation) -> Tip:
     """Return the tip of an opened section's one disbond (`tips_of`); MeshError where there is not one tip."""
     tips = tips_of(d)
@@ -194,18 +132,6 @@ def opening(d: Discretisation, displacement: Floats) -> tuple[Floats, Floats]:
 
 def _sides(section: Section, joint: Joint, disbond: Disbond) -> Ints:
     """Return the facets along a disbond: of the cut through the layer, or between the adhesive and an adherend."""
-    mesh, bond = section.mesh, disbond.bond(joint)
-    if disbond.place == "middle":
-        candidates = section.facets(f"cut {bond.number}")
-    else:
-        region = np.zeros(mesh.t.shape[1], dtype=np.int64)
-        region[section.cells("adhesive")] = 1
-        region[section.cells(bond.below if disbond.place == "lower" else bond.above)] = 2
-        inner = np.flatnonzero(mesh.f2t[1] >= 0)
-        candidates = inner[np.abs(np.diff(region[mesh.f2t[:, inner]], axis=0))[0] * region[mesh.f2t[:, inner]].min(axis=0) == 1]
-    x, y = mesh.p[:, mesh.facets[:, candidates]].mean(axis=1)
-    tip, bonds = disbond.tip(joint)[0], joint.geometry.bonds()
-    behind = x < tip if disbond.end == "left" else x > tip
-    # The inner of a double lap meets both layers: the nearer one is meant.
-    nearest = np.argmin([np.abs(y - other.y) for other in bonds], axis=0)
-    return np.asarray(candidates[behind & (nearest == bonds.index(bond))])
+    tip, left = disbond.tip(joint)[0], disbond.end == "left"
+    low, high = (-np.inf, tip) if left else (tip, np.inf)
+    return sides_along(section, joint.geometry.bonds(), disbond.bond(joint), disbond.place, low, high)

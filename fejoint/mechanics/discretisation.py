@@ -89,20 +89,22 @@ class Discretisation:
     def line(self, curve: str) -> Ints:
         """Return the nodes of a named curve facet by facet, shape (facets, 3): start, middle, end.
 
-        Facets are directed along +x, downwards where vertical, and sorted by
-        x, then downwards.
+        Facets are directed along +x, downwards where vertical (but for those of
+        the curve ``"... upwards"`` of the same name), and sorted by x, then along
+        that direction.
         """
         mesh = self.section.mesh
         facets = self.section.facets(curve)
+        upwards = np.isin(facets, mesh.boundaries.get(f"{curve} upwards", []))
         ends = mesh.facets[:, facets].T
         nodes = np.column_stack([ends[:, 0], self.facet_nodes[facets], ends[:, 1]])
         run, rise = (self.points[nodes[:, 2]] - self.points[nodes[:, 0]]).T
         vertical = np.abs(run) < 1e-6 * np.abs(rise)
-        backwards = np.where(vertical, rise > 0, run < 0)
+        backwards = np.where(vertical, (rise > 0) ^ upwards, run < 0)
         nodes[backwards] = nodes[backwards, ::-1]
         x, y = self.points[nodes[:, 1]].T
         # The facets of a vertical line share their x but for round-off.
-        return nodes[np.lexsort((-y, np.round(x, 9)))]
+        return nodes[np.lexsort((np.where(upwards, y, -y), np.round(x, 9)))]
 
 
 def discretise(section: Section) -> Discretisation:

@@ -30,6 +30,7 @@ from fejoint.bondline.curves import LINEAR, Bondline, Curve, EdgeLoads, Peak
 from fejoint.joint.geometry import Bond
 from fejoint.mechanics.discretisation import Discretisation, of_mesh
 from fejoint.mechanics.linear import Solution
+from fejoint.mechanics.stations import CORNER_DISTANCE, stations
 
 __all__ = [
     "Fields",
@@ -44,9 +45,6 @@ __all__ = [
 ]
 
 Floats = NDArray[np.float64]
-
-# Interfaces start this many bondline thicknesses from the corners, where the stress is singular.
-CORNER_DISTANCE = 0.5
 
 
 @dataclass(frozen=True)
@@ -204,15 +202,20 @@ def recover_bondlines(solution: Solution, stress: Floats, fields: Fields = Field
     Those of a half section are its own only; `unfolded` makes it whole.
     """
     carried = stress if fields.carried is None else fields.carried
-    d, geometry = solution.discretisation, solution.joint.geometry
+    d, joint, geometry = solution.discretisation, solution.joint, solution.joint.geometry
     edges, entries = edge_loads(solution), geometry.entries()
+    # The elements of a cohesive layer know its flaws: it bears nothing there.
+    flawed = [bond for bond in geometry.bonds() if joint.flaws and not joint.analysis.cohesive]
+    places = {(b.number, level): stations(d, joint, b, level) for b in flawed for level in ("middle", "lower", "upper")}
     keep_off = CORNER_DISTANCE * geometry.bondline_thickness
     passed = {
         below: passed_on(solution, carried, name) for name, below, _ in geometry.cuts() if name in d.section.mesh.boundaries
     }
 
-    def interface(name: str, sign: int) -> Curve:
-        curve = _curve(d, name, stress, sign)
+    def interface(bond: Bond, level: str) -> Curve:
+        curve = curve_of(bond, level, stress)
+        if places:
+            return curve
         start, end = curve.x[[0, -1]]
         distance = min(keep_off, (end - start) / 4)
         return curve.part(start + distance, end - distance)
@@ -221,23 +224,40 @@ def recover_bondlines(solution: Solution, stress: Floats, fields: Fields = Field
         here = [edges[name] for name in (bond.below, bond.above) if name in edges and entries[name] == x]
         return here[0] if here and at_overlap_end else None
 
+    def values(bond: Bond, level: str, field: Floats) -> Floats:
+        at = places.get((bond.number, level))
+        return field[_nodes(d, f"bondline {bond.number} {level}")] if at is None else at.of(d, field)
+
+    def curve_of(bond: Bond, level: str, of: Floats) -> Curve:
+        at = places.get((bond.number, level))
+        x = d.points[_nodes(d, f"bondline {bond.number} {level}"), 0] if at is None else at.x
+        axial, peel, shear = (values(bond, level, of[:, k]) for k in range(3))
+        return Curve(x, bond.sign * shear, peel, axial)
+
     def along(bond: Bond, field: Floats | None, sign: int = 1) -> Floats | None:
-        return None if field is None else sign * field[_nodes(d, f"bondline {bond.number} middle")] + 0.0
+        return None if field is None else sign * values(bond, "middle", field) + 0.0
+
+    def so_far(bond: Bond) -> Floats:
+        cut = passed[bond.below]
+        if not places:
+            return cut[_nodes(d, f"bondline {bond.number} middle")]
+        # A cut goes round tips, off the mid-line, and has nothing where there is a flaw.
+        own = np.flatnonzero(~np.isnan(cut))
+        own = own[np.lexsort((cut[own] * np.sign(cut[own].sum()), np.round(d.points[own, 0], 9)))]
+        return np.interp(places[bond.number, "middle"].x, d.points[own, 0], cut[own])
 
     def in_space(bond: Bond) -> Curve | None:
-        if fields.cauchy is None:
-            return None
-        return _curve(d, f"bondline {bond.number} middle", fields.cauchy, bond.sign)
+        return None if fields.cauchy is None else curve_of(bond, "middle", fields.cauchy)
 
     return [
         Bondline(
             number=bond.number,
-            middle=_curve(d, f"bondline {bond.number} middle", stress, bond.sign),
-            lower=interface(f"bondline {bond.number} lower", bond.sign),
-            upper=interface(f"bondline {bond.number} upper", bond.sign),
+            middle=curve_of(bond, "middle", stress),
+            lower=interface(bond, "lower"),
+            upper=interface(bond, "upper"),
             left=entering(bond, 0.0, bond.start == 0),
             right=entering(bond, geometry.length, bond.end == geometry.length),
-            transferred=bond.sign * passed[bond.below][_nodes(d, f"bondline {bond.number} middle")] + 0.0,
+            transferred=bond.sign * so_far(bond) + 0.0,
             measure=fields.measure,
             cauchy=in_space(bond),
             shear_strain=along(bond, fields.shear_strain, bond.sign),
@@ -245,6 +265,7 @@ def recover_bondlines(solution: Solution, stress: Floats, fields: Fields = Field
             damage=along(bond, fields.damage),
             opening=along(bond, fields.opening),
             sliding=along(bond, fields.sliding, bond.sign),
+            flawed=tuple((f.start, f.end) for f in joint.merged_flaws().flaws if f.bondline == bond.number),
         )
         for bond in geometry.bonds()
         if f"bondline {bond.number} middle" in d.section.mesh.boundaries
@@ -330,12 +351,6 @@ def _cut_forces(d: Discretisation, stress: Floats, curve: str) -> tuple[NDArray[
     force_x = s[..., 0] * normal[:, None, 0] + s[..., 2] * normal[:, None, 1]
     force_y = s[..., 4 if s.shape[-1] > 4 else 2] * normal[:, None, 0] + s[..., 1] * normal[:, None, 1]
     return line, force_x, force_y
-
-
-def _curve(d: Discretisation, name: str, stress: Floats, sign: int) -> Curve:
-    nodes = _nodes(d, name)
-    axial, peel, shear, _ = stress[nodes].T
-    return Curve(d.points[nodes, 0], sign * shear, peel, axial)
 
 
 def _nodes(d: Discretisation, curve: str) -> NDArray[np.int64]:

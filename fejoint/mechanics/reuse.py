@@ -27,12 +27,15 @@ Made = TypeVar("Made")
 def mesh_key(joint: Joint, density: float | None = None) -> str:
     """Return what the joint's mesh of a density depends on, as text; by default that of its first mesh.
 
-    It is what the geometry script is given, and the half of it that symmetry
-    leaves to mesh, which hangs on the load's kind.
+    It is what the geometry script is given, the half of it that symmetry
+    leaves to mesh, which hangs on the load's kind, and what is made of its mesh:
+    flaws, and a taper.
     """
     density = joint.analysis.mesh_density if density is None else density
     parameters = joint.script_parameters(joint.half)
-    return f"{joint.geometry.script} half={joint.half} density={density!r} {parameters!r}"
+    flaws = f" flaws={joint.merged_flaws().flaws!r} {joint.analysis.cohesive}" if joint.flaws else ""
+    taper = f" taper={joint.geometry.bondline_taper!r}" if joint.geometry.bondline_taper else ""
+    return f"{joint.geometry.script} half={joint.half} density={density!r} {parameters!r}{flaws}{taper}"
 
 
 def system_key(joint: Joint, density: float | None = None) -> str:

@@ -3,64 +3,34 @@
 from __future__ import annotations
 
 import threading
-from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 from skfem import MeshQuad
 
 from fejoint.environment import SYSTEM_LIBRARIES
 from fejoint.errors import MeshError, SetupError
 from fejoint.joint.description import Joint
+from fejoint.joint.flaws import edge_parameters, flaw_edges
+from fejoint.mechanics.flaws import flawed
+from fejoint.mechanics.meshed import Section, areas_of, facets_between
+from fejoint.mechanics.taper import tapered
 
 __all__ = ["Section", "facets_between", "mesh_section", "read_script"]
 
-Floats = NDArray[np.float64]
-
 # gmsh keeps one model a process: everything from clearing it to reading it back is one step.
 _LOCK = threading.Lock()
-
-
-@dataclass(frozen=True)
-class Section:
-    """The meshed cross-section of a joint.
-
-    Attributes
-    ----------
-    mesh : skfem.MeshQuad
-        Straight-sided quadrilaterals, mm. Its subdomains are the regions
-        (the adherends by name, ``adhesive``), its boundaries the named curves
-        (``gripped``, ``loaded``, ``bondline 1 middle``, ``symmetry``, ...).
-    density : float
-        Mesh density it was made with.
-    """
-
-    mesh: MeshQuad
-    density: float
-
-    @property
-    def half(self) -> bool:
-        """Whether it is the upper half of a section that is its own mirror image about y = 0."""
-        return "symmetry" in self.mesh.boundaries
-
-    def cells(self, region: str) -> NDArray[np.int64]:
-        """Return the cell numbers of a region."""
-        return np.asarray(self.mesh.subdomains[region], dtype=np.int64)
-
-    def facets(self, curve: str) -> NDArray[np.int64]:
-        """Return the facet numbers of a named curve."""
-        return np.asarray(self.mesh.boundaries[curve], dtype=np.int64)
 
 
 def mesh_section(joint: Joint, density: float | None = None, whole: bool = False, disbond_tip: float | None = None) -> Section:
     """Return the meshed section of a joint; a pure function of its arguments.
 
     Where the joint is its own mirror image, its upper half alone, unless the
-    whole is asked for. With a `disbond_tip` the cells are fine and even round
-    that x (mm), still in one piece: `opened` parts them.
+    whole is asked for. The joint's flaws are in it, and the taper of its layer.
+    With a `disbond_tip` the cells are fine and even round that x (mm), still in
+    one piece: `opened` parts them.
 
     Raises
     ------
@@ -73,7 +43,9 @@ def mesh_section(joint: Joint, density: float | None = None, whole: bool = False
     geometry, half = joint.geometry, joint.half and not whole
     density = joint.analysis.mesh_density if density is None else density
     parameters = {**joint.script_parameters(half), "mesh_density": density}
-    parameters |= {} if disbond_tip is None else {"disbond_tip": disbond_tip}
+    if disbond_tip is not None:
+        edges = flaw_edges(joint)
+        parameters |= edge_parameters({**edges, disbond_tip: True}) if edges else {"disbond_tip": disbond_tip}
     mesh = read_script(script_path(geometry.script), parameters)
     expected = geometry.region_areas(half)
     missing = [name for name in expected if name not in mesh.subdomains]
@@ -82,7 +54,7 @@ def mesh_section(joint: Joint, density: float | None = None, whole: bool = False
     missing = [name for name in geometry.curve_names(half) if name not in mesh.boundaries]
     if missing:
         raise MeshError(f"{geometry.script}: the curve named {missing[0]!r} is missing.")
-    areas = _areas(mesh.p[:, mesh.t])
+    areas = areas_of(mesh.p[:, mesh.t])
     for name, area in expected.items():
         found = float(areas[mesh.subdomains[name]].sum())
         if not abs(found - area) <= 1e-6 * area:
@@ -90,7 +62,9 @@ def mesh_section(joint: Joint, density: float | None = None, whole: bool = False
     covered = np.concatenate([mesh.subdomains[name] for name in expected])
     if len(np.unique(covered)) != mesh.t.shape[1] or len(covered) != mesh.t.shape[1]:
         raise MeshError(f"{geometry.script}: every cell must belong to exactly one named region.")
-    return Section(mesh, density)
+    section = Section(mesh, density)
+    # The elements of a cohesive layer know its flaws themselves.
+    return tapered(flawed(section, joint) if joint.flaws and not joint.analysis.cohesive else section, joint)
 
 
 def script_path(name: str) -> Path:
@@ -182,7 +156,7 @@ def _mesh_in_memory(script: str) -> MeshQuad:
         cell_of_surface[surface] = np.arange(n, n + len(cells[-1]))
         n += len(cells[-1])
     t = np.concatenate(cells).T
-    backwards = _areas(points[:, t]) < 0
+    backwards = areas_of(points[:, t]) < 0
     t[:, backwards] = t[::-1, backwards]
 
     # Nodes that carry no cell (such as unused grid points) must not reach the solver.
@@ -205,31 +179,3 @@ def _mesh_in_memory(script: str) -> MeshQuad:
             except MeshError:
                 raise MeshError(f"{script}: the curve named {name!r} does not run along the sides of cells.") from None
     return quads.with_subdomains(regions).with_boundaries(curves)
-
-
-def facets_between(mesh: MeshQuad, nodes: NDArray[np.int64]) -> NDArray[np.int64]:
-    """Return the numbers of the facets between pairs of nodes, shape (2, n).
-
-    Raises
-    ------
-    MeshError
-        A pair is not a side of any cell.
-    """
-
-    def keyed(pairs: NDArray[np.int64]) -> NDArray[np.int64]:
-        # 64 bits: the product of two node numbers outgrows the 32 that scikit-fem keeps them in.
-        low, high = np.sort(pairs.astype(np.int64), axis=0)
-        return np.asarray(low * mesh.p.shape[1] + high)
-
-    keys, wanted = keyed(mesh.facets), keyed(nodes)
-    order = np.argsort(keys)
-    place = np.minimum(np.searchsorted(keys[order], wanted), len(order) - 1)
-    if not np.array_equal(keys[order][place], wanted):
-        raise MeshError("these nodes are not the ends of sides of cells.")
-    return np.asarray(order[place])
-
-
-def _areas(corners: Floats) -> Floats:
-    """Return the signed areas of quadrilaterals; corners has shape (2, 4, cells)."""
-    x, y = corners
-    return 0.5 * np.asarray((x[2] - x[0]) * (y[3] - y[1]) - (x[3] - x[1]) * (y[2] - y[0]))

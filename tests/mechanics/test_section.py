@@ -315,7 +315,7 @@ def spoiled(tmp_path, monkeypatch):
     """Return the function that lets the package use changed copies of the script and of what it includes."""
 
     def spoil(old: str, new: str, also: str = ""):
-        texts = {name: script_path(name).read_text() for name in ("growth.geo", "grid.geo", "single_lap.geo")}
+        texts = {name: script_path(name).read_text() for name in ("growth.geo", "flaws.geo", "grid.geo", "single_lap.geo")}
         assert any(old in text for text in texts.values())
         for name, text in texts.items():
             (tmp_path / name).write_text(text.replace(old, new))
