@@ -20,7 +20,7 @@ from fejoint.errors import JointError, MeshError
 from fejoint.joint.description import Joint
 from fejoint.joint.families import SteppedLap
 from fejoint.joint.flaws import Flaw
-from fejoint.mechanics.closure import closure, field_of, j_integral, turn_about
+from fejoint.mechanics.closure import Field, closure, field_of, j_integral, turn_about
 from fejoint.mechanics.disbond import Tip, tips_of
 from fejoint.mechanics.discretisation import Discretisation, discretise
 from fejoint.mechanics.energy_release import AGREEMENT, CONTOURS, Rates, deformed_field, lap_caution, rates_at, rates_of
@@ -279,7 +279,7 @@ def _found(
     )
 
 
-def _field(solution: Solution) -> object:
+def _field(solution: Solution) -> Field:
     return field_of(
         solution.discretisation, solution.laws, solution.displacement, solution.width_strain, solution.joint.environment
     )
