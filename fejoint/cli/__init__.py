@@ -28,7 +28,18 @@ from fejoint.cli.solving import code_of, solved, solved_into
 from fejoint.cli.statistics import ageing, statistics
 from fejoint.cli.strength import strength
 from fejoint.cli.sweep import chart, sweep
-from fejoint.cli.terminal import Changes, JointFile, MaterialFiles, Units, console, known_units, read_joint, said, shown
+from fejoint.cli.terminal import (
+    Changes,
+    FlawsFile,
+    JointFile,
+    MaterialFiles,
+    Units,
+    console,
+    known_units,
+    read_joint,
+    said,
+    shown,
+)
 from fejoint.cli.whole_job import whole_job
 from fejoint.environment import SYSTEM_LIBRARIES
 from fejoint.errors import ConvergenceError, FejointError, JointError
@@ -82,6 +93,7 @@ def solve(
     file: JointFile,
     out: Annotated[Path | None, typer.Option("--out", metavar="DIR", help="Folder for the files of the run.")] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print the summary as JSON.")] = False,
+    flaws: FlawsFile = None,
     changes: Changes = [],  # noqa: B006 - typer copies it
     materials: MaterialFiles = [],  # noqa: B006
     afresh: Annotated[
@@ -91,7 +103,7 @@ def solve(
 ) -> int:
     """Solve a joint: stresses along the bondline, theories beside them, self-checks; run again to go on along a load path."""
     known_units(units)
-    joint, text = read_joint(file, changes, materials)
+    joint, text = read_joint(file, changes, materials, flaws)
     if afresh and (out is None or not joint.analysis.nonlinear):
         raise JointError("--afresh only goes with --out and an analysis along the load's path; leave it out.")
     if out is not None:  # what would stop the files in the end stops them now

@@ -10,7 +10,18 @@ from typing import Annotated, Any
 import typer
 
 from fejoint.cli.solving import solved_into
-from fejoint.cli.terminal import Changes, JointFile, MaterialFiles, Units, console, known_units, read_prepared, said, shown
+from fejoint.cli.terminal import (
+    Changes,
+    FlawsFile,
+    JointFile,
+    MaterialFiles,
+    Units,
+    console,
+    known_units,
+    read_prepared,
+    said,
+    shown,
+)
 from fejoint.errors import JointError
 
 __all__ = ["strength"]
@@ -48,6 +59,7 @@ def strength(
     least: Annotated[
         float | None, typer.Option("--require-margin", metavar="M", help="Exit 1 where the least margin is below M.")
     ] = None,
+    flaws: FlawsFile = None,
     changes: Changes = [],  # noqa: B006 - typer copies it
     materials: MaterialFiles = [],  # noqa: B006
     units: Units = "mm",
@@ -63,7 +75,7 @@ def strength(
         raise JointError("--criterion cohesive-zone: --quick leaves it out; give one of the two.")
     if lengths and out is None:
         raise JointError("--disbond-lengths writes disbond.csv and disbond.png: give a folder, --out DIR.")
-    joint, text = read_prepared(file, changes, materials)
+    joint, text = read_prepared(file, changes, materials, flaws)
     if lengths and joint.strength.disbond is None:
         raise JointError("--disbond-lengths needs strength.disbond: where the disbond is; add it to the joint file.")
     if samples and not joint.strength.scatter:

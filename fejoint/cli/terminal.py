@@ -14,11 +14,13 @@ from fejoint.units import DISPLAY_SYSTEMS
 
 __all__ = [
     "Changes",
+    "FlawsFile",
     "JointFile",
     "MaterialFiles",
     "Units",
     "console",
     "known_units",
+    "read_flaws",
     "read_joint",
     "read_prepared",
     "said",
@@ -33,23 +35,46 @@ MaterialFiles = Annotated[
 Units = Annotated[
     str, typer.Option("--units", metavar="SYSTEM", help="Units shown: mm (N-mm-MPa), SI (N-m-Pa), inch (lbf-in-psi).")
 ]
+FlawsFile = Annotated[
+    Path | None,
+    typer.Option(
+        "--flaws",
+        metavar="CSV",
+        help="Inspection results: a flaw a line, columns start_mm, length_mm, kind and, if wanted, place, bondline, width_mm, "
+        "note, found_by.",
+    ),
+]
 
 
-def read_joint(file: Path, changes: list[str], materials: list[Path]) -> tuple[Any, str]:
-    """Return the joint and the text that makes it again."""
+def read_joint(file: Path, changes: list[str], materials: list[Path], flaws: Path | None = None) -> tuple[Any, str]:
+    """Return the joint and the text that makes it again; with the flaws of an inspection's file, saying how they are counted."""
     from fejoint.joint.file import joint_from_text, read_text, with_changes
 
     text, material_texts = read_text(file), [read_text(path) for path in materials]
     joint = joint_from_text(text, changes, material_texts, str(file))
-    return joint, with_changes(text, changes, material_texts)
+    text = with_changes(text, changes, material_texts)
+    if flaws is None:
+        return joint, text
+    joint, text, found = read_flaws(joint, text, flaws)
+    for sentence in found.said:
+        said(f"{sentence}.", 0)
+    return joint, text
 
 
-def read_prepared(file: Path, changes: list[str], materials: list[Path]) -> tuple[Any, str]:
+def read_flaws(joint: Any, text: str, flaws: Path) -> tuple[Any, str, Any]:
+    """Return a joint with the flaws of an inspection's file, the text that makes it again, and the inspection."""
+    from fejoint.joint.inspection import read_inspection, text_with_flaws, with_flaws
+
+    found = read_inspection(flaws)
+    return with_flaws(joint, found), text_with_flaws(text, found), found
+
+
+def read_prepared(file: Path, changes: list[str], materials: list[Path], flaws: Path | None = None) -> tuple[Any, str]:
     """Return the joint and the text that makes it again, a knockdown that its process states for the surfaces counted in both.
 
     It is counted once, also where the text is read again.
     """
-    joint, text = read_joint(file, changes, materials)
+    joint, text = read_joint(file, changes, materials, flaws)
     import tomllib
 
     from fejoint.joint.file import with_knockdowns

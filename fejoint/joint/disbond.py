@@ -67,6 +67,8 @@ def checked(disbond: Disbond, joint: Joint) -> Disbond:
             "disbond: a stepped lap cannot have one yet, since it would have to turn at every riser; "
             'joint.kind must be "single-lap" or "double-lap".'
         )
+    if joint.flaws:
+        raise JointError('disbond: the joint has flaws of its own; give the disbond as one of them, kind = "disbond".')
     bonds = geometry.bonds()
     if disbond.bondline > len(bonds):
         there = "only bondline 1" if len(bonds) == 1 else f"bondlines 1 to {len(bonds)}"

@@ -15,13 +15,15 @@ from fejoint.mechanics.meshed import Section
 from fejoint.mechanics.opened import FACES, opened, sides_along
 from fejoint.mechanics.section import mesh_section
 
-__all__ = ["FACES", "Tip", "disbonded", "opened", "opening", "tip_of"]
+__all__ = ["FACES", "Tip", "disbonded", "opened", "opening", "tip_of", "tips_of"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 # Even cells come out of gmsh equal to 2e-5; a mesh that is graded at the tip differs by percents.
 EVEN = 1e-3
+# A tapering glue line's middle may lean by a twentieth.
+STEEPEST = 0.06
 
 
 @dataclass(frozen=True)
@@ -41,6 +43,8 @@ class Tip:
         The nodes as far behind the tip as the side is long, and half as far, on both faces.
     cells_above : (n,) array
         Cells above the disbond's line that have a node `ahead`.
+    lean : float
+        Angle from x to the line that it grows along, counter-clockwise: other than 0 in a tapering glue line.
     """
 
     x: float
@@ -51,6 +55,7 @@ class Tip:
     below: Ints
     above: Ints
     cells_above: Ints
+    lean: float = 0.0
 
 
 def disbonded(joint: Joint, disbond: Disbond, density: float | None = None) -> Section:
@@ -63,19 +68,30 @@ def disbonded(joint: Joint, disbond: Disbond, density: float | None = None) -> S
 
 @of_mesh
 def tip_of(d: Discretisation) -> Tip:
-    """Return the tip of an opened section's disbond, which must end along x.
+    """Return the tip of an opened section's one disbond (`tips_of`); MeshError where there is not one tip."""
+    tips = tips_of(d)
+    if len(tips) != 1:
+        raise MeshError(f"a disbond must end at one place inside the section, not at {len(tips)}.")
+    return tips[0]
+
+
+@of_mesh
+def tips_of(d: Discretisation) -> tuple[Tip, ...]:
+    """Return the tips of an opened section's disbonds, which must end along x, in order along x, upwards.
 
     Raises
     ------
     MeshError
-        There is not one tip, or the cells at it are not even.
+        The cells at one are not even.
     """
-    mesh, points = d.section.mesh, d.points
     below, above = (d.line(name) for name in FACES)
     shared = np.intersect1d(below[:, [0, 2]], above[:, [0, 2]])
-    if len(shared) != 1:
-        raise MeshError(f"a disbond must end at one place inside the section, not at {len(shared)}.")
-    tip = int(shared[0])
+    tips = [_tip(d, int(node), below, above) for node in shared]
+    return tuple(sorted(tips, key=lambda tip: (round(tip.x, 9), tip.y)))
+
+
+def _tip(d: Discretisation, tip: int, below: Ints, above: Ints) -> Tip:
+    mesh, points = d.section.mesh, d.points
     row = int(np.flatnonzero((below[:, [0, 2]] == tip).any(axis=1))[0])
     forward = 1 if below[row, 2] == tip else -1
     behind = [0, 1] if forward > 0 else [2, 1]
@@ -85,13 +101,15 @@ def tip_of(d: Discretisation) -> Tip:
     others = mesh.facets[:, sides].sum(axis=0) - tip
     off = np.hypot(*(points[others] - points[tip] - back).T)
     nearest = int(np.argmin(off))
-    if off[nearest] > EVEN * length or abs(back[1]) > EVEN * length:
+    if off[nearest] > EVEN * length or abs(back[1]) > STEEPEST * length:
         raise MeshError("the cells at a disbond's tip must be even, and lie along x.")
     ahead = np.array([tip, d.facet_nodes[sides[nearest]]])
     touching = np.isin(d.nodes_ac, ahead).any(axis=1)
     higher = points[d.nodes_ac[:, 8], 1] > points[tip, 1]
     x, y = (float(v) for v in points[tip])
-    return Tip(x, y, forward, length, ahead, below[row, behind], above[row, behind], np.flatnonzero(touching & higher))
+    higher_cells = np.flatnonzero(touching & higher)
+    lean = float(np.arctan2(forward * back[1], forward * back[0]))
+    return Tip(x, y, forward, length, ahead, below[row, behind], above[row, behind], higher_cells, lean)
 
 
 def opening(d: Discretisation, displacement: Floats) -> tuple[Floats, Floats]:

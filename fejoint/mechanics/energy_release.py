@@ -8,6 +8,7 @@ of elastic bodies, and what yields round the tip is part of the toughness that w
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -27,7 +28,18 @@ from fejoint.mechanics.newton import Problem
 from fejoint.mechanics.nonlinear import Deformed, follow, problem_of
 from fejoint.mechanics.reuse import Kept, system_key
 
-__all__ = ["EnergyRelease", "Rates", "deformed_field", "energy_release", "released", "rotating", "rotation_caution"]
+__all__ = [
+    "EnergyRelease",
+    "Rates",
+    "deformed_field",
+    "energy_release",
+    "lap_caution",
+    "rates_at",
+    "rates_of",
+    "released",
+    "rotating",
+    "rotation_caution",
+]
 
 Floats = NDArray[np.float64]
 
@@ -109,7 +121,7 @@ class EnergyRelease:
         """
         if self.terms is None or self.gap is None:
             raise JointError("energy release under another load: with large rotations solve the joint under that load.")
-        return _rates(self.terms, self.gap, factor, self.split)
+        return rates_at(self.terms, self.gap, factor, self.split)
 
 
 def energy_release(joint: Joint, disbond: Disbond, density: float | None = None, kept: Kept | None = None) -> EnergyRelease:
@@ -150,7 +162,7 @@ def energy_release(joint: Joint, disbond: Disbond, density: float | None = None,
     load = all_of_it.less(rest)
     terms = np.array([rest.work(rest), rest.work(load) + load.work(rest), load.work(load)])
     gap = np.array([rest.jump[0, 1], load.jump[0, 1]])
-    rates = _rates(terms, gap, 1.0, disbond.place == "middle")
+    rates = rates_at(terms, gap, 1.0, disbond.place == "middle")
     return _found(full, disbond, rates, _integrals(full, disbond, field), float(gap.sum()), terms, gap)
 
 
@@ -173,7 +185,7 @@ def released(solution: Deformed, disbond: Disbond) -> EnergyRelease:
     found = closure(d, tip_of(d), field, turned)
     (shear, opens), gap = found.work(found), float(found.jump[0, 1])
     whole = integrals[1] / (shear + opens) if shear + opens > 0 else 1.0
-    rates = _rates_of(whole * shear, whole * opens, gap, disbond.place == "middle")
+    rates = rates_of(whole * shear, whole * opens, gap, disbond.place == "middle")
     return _found(solution, disbond, rates, integrals, gap)
 
 
@@ -248,12 +260,14 @@ def _field(solution: Solution) -> Field:
     )
 
 
-def _rates(terms: Floats, gap: Floats, factor: float, split: bool) -> Rates:
+def rates_at(terms: Floats, gap: Floats, factor: float, split: bool) -> Rates:
+    """Return the rates of a multiple of the load by their terms (`EnergyRelease`)."""
     shear, opens = np.array([1.0, factor, factor * factor]) @ terms
-    return _rates_of(shear, opens, float(gap @ [1.0, factor]), split)
+    return rates_of(shear, opens, float(gap @ [1.0, factor]), split)
 
 
-def _rates_of(shear: float, opens: float, gap: float, split: bool) -> Rates:
+def rates_of(shear: float, opens: float, gap: float, split: bool) -> Rates:
+    """Return the rates of shear and opening, the latter none where the tip is closed; their sum alone at an interface."""
     shear, opens = float(shear), float(opens)
     if gap <= 0:  # forces that press on faces that overlap would count as opening them
         opens = 0.0
@@ -299,17 +313,24 @@ def _warnings(solution: Solution, disbond: Disbond, gap: float, total: float, j:
 
 def rotation_caution(joint: Joint, disbond: Disbond) -> list[str]:
     """Return what small rotations leave out: the disbonded stretch bends as if the arms were longer and the overlap shorter."""
-    geometry, a = joint.geometry, disbond.length
+    ends = {"left": 0.0, "right": 0.0, disbond.end: disbond.length}
+    return lap_caution(joint, ends)
+
+
+def lap_caution(joint: Joint, parted: Mapping[str, float]) -> list[str]:
+    """Return what small rotations leave out of a single lap that is parted along lengths, mm, from its left and right end."""
+    geometry = joint.geometry
     if joint.analysis.large_rotation or not isinstance(geometry, SingleLap) or joint.load.force == 0:
         return []
-    side = "lower" if disbond.end == "left" else "upper"
-    arm = getattr(geometry, side)
-    longest = 1000 * arm.thickness  # an arm's limit, beyond which the frame of beams is told nothing new
-    longer = arm.replace(free_length=min(arm.free_length + a, longest))
-    shorter = max(geometry.overlap_length - a, 1.01 * geometry.bondline_thickness)
+    arms = {}
+    for side, end in (("lower", "left"), ("upper", "right")):
+        arm = getattr(geometry, side)
+        longest = 1000 * arm.thickness  # an arm's limit, beyond which the frame of beams is told nothing new
+        arms[side] = arm.replace(free_length=min(arm.free_length + parted[end], longest))
+    shorter = max(geometry.overlap_length - sum(parted.values()), 1.01 * geometry.bondline_thickness)
     # Fillets may not fit it, and beams know none.
-    square = {"spew": "square", "spew_height": None, "overlap_length": shorter, side: longer}
-    left = joint.replace(geometry=geometry.replace(**square))
+    square = {"spew": "square", "spew_height": None, "overlap_length": shorter, "bondline_taper": 0.0, **arms}
+    left = joint.replace(geometry=geometry.replace(**square), flaws=())
     if buckles(left):
         return [
             "energy release: taken as a frame of beams the disbonded joint has buckled under this load: its rates mean nothing"

@@ -89,6 +89,9 @@ class Interface:
         Whether rotations are.
     rule : str
         Of `QUADRATURE`.
+    flawed, empty : (e,) arrays of bool, or None
+        Elements that are parted from the start, whose faces only press on each other; those of them that are
+        void, whose faces have nothing between them to press on. None: there are none.
     """
 
     name: str
@@ -99,6 +102,8 @@ class Interface:
     law: TractionLaw
     large: bool = False
     rule: str = "nodes"
+    flawed: NDArray[np.bool_] | None = None
+    empty: NDArray[np.bool_] | None = None
 
     @property
     def dofs(self) -> Ints:
@@ -116,10 +121,16 @@ class Interface:
         """Places of the quadrature points, (e, q), mm."""
         return np.asarray(self.x @ self._shapes()[0].T)
 
-    def start(self) -> tuple[Floats, Floats]:
-        """Return the history of a sound layer."""
+    @property
+    def sound(self) -> NDArray[np.bool_]:
+        """Which quadrature points lie in no flaw, (e, q)."""
         shape = self.x.shape[0], len(QUADRATURE[self.rule][0])
-        return np.zeros((*shape, 4)), np.zeros(shape)
+        return np.ones(shape, dtype=bool) if self.flawed is None else np.repeat(~self.flawed[:, None], shape[1], axis=1)
+
+    def start(self) -> tuple[Floats, Floats]:
+        """Return the history of a layer that bears nothing yet: sound but for its flaws."""
+        sound = self.sound
+        return np.zeros((*sound.shape, 4)), np.where(sound, 0.0, 1.0)
 
     def evaluate(self, displacement: Floats, history: tuple[Floats, Floats], tangent: bool = True) -> Stuck:
         """Return forces, new history and stiffness.
@@ -138,10 +149,14 @@ class Interface:
         pulled = self.law.respond(flat, damage, tangent)
         lost = was[:, 2:] + self.law.dissipated(was[:, :2], flat, damage)
         traction = pulled.traction.reshape(*shape, 2)
-        weighted = traction * self.weight[..., None]
+        weight = self.weight
+        if self.empty is not None:
+            traction = np.where(self.empty[:, None, None], 0.0, traction)
+            weight = np.where(self.empty[:, None], 0.0, weight)
+        weighted = traction * weight[..., None]
         stiffness = None
         if pulled.moduli is not None:
-            moduli = pulled.moduli.reshape(*shape, 2, 2) * self.weight[..., None, None]
+            moduli = pulled.moduli.reshape(*shape, 2, 2) * weight[..., None, None]
             stiffness = (by.swapaxes(2, 3) @ moduli @ by).sum(axis=1)
             if second is not None:
                 stiffness = stiffness + np.einsum("eqi,eqiab->eab", weighted, second)
@@ -264,11 +279,17 @@ def interfaces_of(joint: Joint, d: Discretisation) -> tuple[Interface, ...]:
     if not joint.analysis.cohesive:
         return ()
     h, law = joint.geometry.bondline_thickness, traction_law(joint)
-    found = []
+    found, flaws = [], joint.merged_flaws().flaws
     for bond in joint.geometry.bonds():
         lower, upper = facing_nodes(d, bond)
         x = d.points[lower, 0]
-        found.append(Interface(f"bondline {bond.number}", lower, upper, x, h, law, joint.analysis.large_rotation))
+        own = [flaw for flaw in flaws if flaw.bondline == bond.number]
+        flawed, empty = (
+            np.any([(x[:, 1] > flaw.start) & (x[:, 1] < flaw.end) for flaw in some], axis=0) if some else None
+            for some in (own, [flaw for flaw in own if flaw.kind == "void"])
+        )
+        name = f"bondline {bond.number}"
+        found.append(Interface(name, lower, upper, x, h, law, joint.analysis.large_rotation, flawed=flawed, empty=empty))
     return tuple(found)
 
 

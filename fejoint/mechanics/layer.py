@@ -28,7 +28,7 @@ class Crack:
     left, right : float, mm
         Length that is parted without a gap from either end of the overlap; both are the whole where all is.
     parted, damaged : float, mm
-        Length that is parted in all; length that is damaged and still bears.
+        Length that is parted in all, flaws among it; length that is damaged and still bears.
     lost_1, lost_2 : float, N
         Work lost in opening and in sliding, per unit width.
     """
@@ -106,6 +106,7 @@ def first_parting(body: Body, history: History) -> Onset:
         known, damage = history[interface.name]
         flat, law = known.reshape(-1, 4), interface.law
         progress = np.where(damage.ravel() >= 1, np.maximum(law.progress(flat[:, :2])[0], 1.0), law.progress(flat[:, :2])[0])
+        progress = np.where(interface.sound.ravel(), progress, -1.0)  # flaws have parted before
         at = int(np.flatnonzero(progress >= progress.max() * (1 - 1e-6))[0])
         lost = flat[at, 2:]
         share = lost[1] / lost.sum() if lost.sum() > 0 else float(law.shares(flat[at : at + 1, :2])[0])

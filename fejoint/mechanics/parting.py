@@ -253,8 +253,9 @@ def _by_progress(stretch: Stretch, state: State, pace: Pace, end: float, zone: _
 
 def _climbs(stretch: Stretch, found: Equilibrium) -> bool:
     """Return whether the load still rises behind an increment: what is not damaged does so."""
-    histories = (found.state.history[interface.name] for interface in stretch.problem.body.interfaces)
-    return not any((damage > 0).any() for _, damage in histories) or _look_ahead(stretch, found) > 0
+    history = found.state.history
+    damaged = any((history[i.name][1][i.sound] > 0).any() for i in stretch.problem.body.interfaces)
+    return not damaged or _look_ahead(stretch, found) > 0
 
 
 def _look_ahead(stretch: Stretch, found: Equilibrium) -> float:

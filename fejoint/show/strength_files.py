@@ -15,8 +15,9 @@ from fejoint.strength.capacity import Capacity
 from fejoint.strength.cohesive import CohesiveLoad
 from fejoint.strength.margins import Margin
 from fejoint.strength.predict import ROUTES, Strength
+from fejoint.strength.stretches import bonded_left, flawed_joint
 
-__all__ = ["FILE", "read_strength", "strength_csv", "strength_data", "strength_marks"]
+__all__ = ["FILE", "RATES", "flaws_data", "read_strength", "strength_csv", "strength_data", "strength_marks"]
 
 FILE = "strength.json"
 SCHEMA_VERSION = 1
@@ -26,7 +27,7 @@ MARKED = ("from memory", "typical")
 
 # What the file holds, as what is made of it reads it: texts, numbers, numbers where one is known, one of some words.
 ANY = "*"
-LEFT_OUT = ("band", "cohesive")  # where none was asked for, or could be
+LEFT_OUT = ("band", "cohesive", "flaws")  # where none was asked for, or could be
 
 
 class Number:
@@ -37,6 +38,7 @@ class Known:
     """A finite number, or null."""
 
 
+RATES = ("opening_N_per_mm", "shear_N_per_mm", "total_N_per_mm")
 _MARGIN = {
     **dict.fromkeys(("mode", "name", "iso_10365", "astm_d5573", "criterion", "place"), str),
     **dict.fromkeys(("force_N", "factor", "margin"), Known),
@@ -83,6 +85,18 @@ SHAPE = {
         **{key: [Number] for key in ("elongation_mm", "load_N", "crack_lengths_mm")},
         "warnings": [str],
     },
+    "flaws": {
+        "merged": [{"kind": str, "level": str, "start_mm": Number, "length_mm": Number, "bondline": int}],
+        "bonded_mm": Number,
+        "rates_are": str,
+        "tips": [
+            {
+                "place": str,
+                "bondline": int,
+                **dict.fromkeys(("x_mm", "factor", "force_N", *RATES), Known),
+            }
+        ],
+    },
 }
 
 
@@ -102,6 +116,7 @@ def strength_data(strength: Strength) -> dict[str, Any]:
         "zone_mm": _known(strength.advice.zone),
         "criteria": [_capacity(capacity) for capacity in strength.capacities],
         **({} if strength.cohesive is None else {"cohesive": _zone(strength.cohesive)}),
+        **({"flaws": flaws_data(strength)} if joint.flaws else {}),
         "point_distance_mm": strength.distance,
         "averaging_length_mm": strength.length,
         "mesh_density": strength.density,
@@ -175,6 +190,32 @@ def read_strength(folder: str | Path, joint: Joint | None = None) -> dict[str, A
     if joint is not None and data["joint"] != json.loads(json.dumps(joint_as_understood(joint))):
         raise SetupError(f"{path}: is of another joint than the run beside it; run fejoint strength again.")
     return dict(data)
+
+
+def flaws_data(strength: Strength) -> dict[str, Any]:
+    """Return the flaws that a joint's strength was predicted with, and the load at which each of their tips grows."""
+    joint = flawed_joint(strength.joint)
+    small = not joint.analysis.large_rotation
+    tips = strength.growth.tips if strength.growth else ()
+    return {
+        "merged": [
+            {"kind": f.kind, "level": f.level, "start_mm": f.start, "length_mm": f.length, "bondline": f.bondline}
+            for f in joint.merged_flaws().flaws
+        ],
+        "bonded_mm": bonded_left(joint),
+        "rates_are": "at the joint's load" if small else "at the load at which the first tip grows",
+        "tips": [
+            {
+                "place": tip.place,
+                "bondline": tip.release.flaw.bondline,
+                "x_mm": tip.release.x,
+                "factor": _known(tip.factor),
+                "force_N": _known(tip.force),
+                **dict(zip(RATES, map(_known, tip.release.rates if small else tip.rates), strict=True)),
+            }
+            for tip in tips
+        ],
+    }
 
 
 # ---- parts ---------------------------------------------------------------

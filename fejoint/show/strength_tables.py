@@ -10,11 +10,15 @@ from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
+from fejoint.show.strength_files import RATES
 from fejoint.show.strength_words import answer, force, named, share, zone_in_words
 from fejoint.units import display
 
 __all__ = [
+    "INSPECTION",
     "criteria_table",
+    "flaws_in_words",
+    "flaws_table",
     "knockdowns_in_words",
     "left_out_in_words",
     "limits_in_words",
@@ -34,6 +38,11 @@ SUPPORT = (
     "Predicted loads support tests and do not replace them; they are no allowables. Where people rely on a bond, the adhesive "
     "maker's data sheet, tests on your own process, local codes and a licensed engineer decide."
 )
+INSPECTION = (
+    "Which flaws may stay is decided by the codes that apply and by the responsible engineer. Nondestructive inspection finds "
+    "what is apart; it finds no weak (kissing) bond, where faces touch and do not hold. Loads are static ones: flaws grow at "
+    "lower loads under repeated loading."
+)
 SHORT_VARIANTS = {
     "half distance": "1/2 distance",
     "double distance": "2 x",
@@ -48,6 +57,8 @@ def strength_report(data: Mapping[str, Any], system: str = "mm") -> RenderableTy
     parts += [Text(f"Warning: {text}", style="bold") for text in data["warnings"]]
     parts += [margins_table(data, system), Text(knockdowns_in_words(data)), Text("")]
     parts.append(criteria_table(data, system))
+    if data.get("flaws"):
+        parts += [flaws_table(data, system), Text(flaws_in_words(data, system)), Text("")]
     if data.get("cohesive"):
         parts += [Text(zone_in_words(data["cohesive"], system)), Text("")]
     if data.get("band"):
@@ -111,6 +122,29 @@ def criteria_table(data: Mapping[str, Any], system: str = "mm") -> Table:
     return table
 
 
+def flaws_table(data: Mapping[str, Any], system: str = "mm") -> Table:
+    """Return the energy release rate at every tip of the flaws, and the load at which it grows, the first marked."""
+    flaws = data["flaws"]
+    table = _table(f"Flaws: energy release rates {flaws['rates_are']}, and the load at which each tip grows")
+    for column in ("tip", "opening", "shear", "in all", "grows at"):
+        table.add_column(column, justify="left" if column == "tip" else "right", overflow="fold")
+    known = [tip["factor"] for tip in flaws["tips"] if tip["factor"] is not None]
+    for tip in flaws["tips"]:
+        first = bool(known) and tip["factor"] == min(known)
+        rates = ("-" if tip[key] is None else display(tip[key], "N/mm", system, 3) for key in RATES)
+        load = force(tip, system) if data["applied"]["force_N"] and tip["factor"] is not None else share(tip)
+        table.add_row(tip["place"] + (", first" if first else ""), *rates, load, style="bold" if first else "")
+    return table
+
+
+def flaws_in_words(data: Mapping[str, Any], system: str = "mm") -> str:
+    """Return what the flaws leave, and what no inspection finds, in a few sentences."""
+    flaws = data["flaws"]
+    return f"{len(flaws['merged'])} flaws leave {display(flaws['bonded_mm'], 'mm', system)} bonded in all. {INSPECTION}".replace(
+        "1 flaws leave", "1 flaw leaves"
+    )
+
+
 def limits_in_words(data: Mapping[str, Any], system: str = "mm") -> str:
     """Return the figures of the materials that the loads hang on, in one sentence."""
     figures: dict[str, float] = {}
@@ -156,9 +190,10 @@ def distances_in_words(data: Mapping[str, Any], system: str) -> str:
     distance, length = display(data["point_distance_mm"], "mm", system), display(data["averaging_length_mm"], "mm", system)
     limit = {"strength": "shear_strength", "yield": "shear_yield"}[data["shear_limit"]]
     where = {"adhesive": "the mid-line of the layer", "interface": "its interfaces"}[data["failure_at"]]
+    edges = " and from every edge of a flaw" if data.get("flaws") else ""
     return (
-        f"Point criteria take the stress at {distance} from the overlap's end, averages over {length}, on {where}; mesh density "
-        f"{data['mesh_density']:g}. Shear is held against adhesive.{limit} (strength.shear_limit)."
+        f"Point criteria take the stress at {distance} from the overlap's end{edges}, averages over {length}, on {where}; "
+        f"mesh density {data['mesh_density']:g}. Shear is held against adhesive.{limit} (strength.shear_limit)."
     )
 
 

@@ -13,6 +13,7 @@ from fejoint.mechanics.load_path import AdherendSection
 from fejoint.strength.capacity import Capacity
 from fejoint.strength.criteria import met, shear_limit_key
 from fejoint.strength.field import Field
+from fejoint.strength.stretches import bonded_left
 
 __all__ = ["adherend_capacities", "buckling_capacity", "plateau_capacity"]
 
@@ -92,9 +93,9 @@ def adherend_capacities(field: Field) -> list[Capacity]:
 def plateau_capacity(joint: Joint) -> Capacity:
     """Return the load at which all of the bond carries the shear stress that is allowed: global yielding of the bondline.
 
-    What a disbond has parted carries nothing.
+    What flaws or a disbond have parted carries nothing.
     """
-    key, geometry, disbond = shear_limit_key(joint.strength.shear_limit), joint.geometry, joint.strength.disbond
+    key, geometry = shear_limit_key(joint.strength.shear_limit), joint.geometry
     limit, force = getattr(joint.adhesive, key), joint.load.force
     made = Capacity(
         key="plateau",
@@ -110,8 +111,9 @@ def plateau_capacity(joint: Joint) -> Capacity:
         return replace(made, reason=f"needs adhesive.{key}; add it")
     if not force:
         return replace(made, reason="needs a force along the joint: load.force is 0 N")
-    borne = limit * (geometry.bonded_length - (disbond.length if disbond else 0.0)) * geometry.width
-    place = "all along what the disbond leaves" if disbond else "all along"
+    borne = limit * bonded_left(joint) * geometry.width
+    left = "the flaws leave" if joint.flaws else "the disbond leaves" if joint.strength.disbond else ""
+    place = f"all along what {left}" if left else "all along"
     return replace(made, factor=borne / abs(force), force=math.copysign(borne, force), place=place)
 
 

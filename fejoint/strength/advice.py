@@ -23,6 +23,9 @@ __all__ = ["LONG", "SHORT", "Advice", "advice"]
 # Ratios of overlap to zone: below the first the bond gives way as a whole, above the second from its end. A bilinear law of
 # shear lag lies up to a fifth below the lesser load between them, and within 6 % of it outside (derived; tested).
 SHORT, LONG = 0.5, 2.0
+BETWEEN = "up to a fifth too high; the cohesive zone tells more"
+# Criteria of what is parted from the start.
+GROWTH = ("energy-flaw", "energy-disbond")
 
 
 @dataclass(frozen=True)
@@ -77,19 +80,9 @@ def _advice(of: Mapping[str, Capacity], length: float, beyond: bool) -> Advice:
         if math.isnan(ratio)
         else f"the overlap is {ratio:.2g} times as long as the zone in which the bond gives way ({zone:.3g} mm)"
     )
-    disbond = of.get("energy-disbond")
-    if disbond is not None:
-        # What the sound bond bears, or all that is left of it, the joint with the disbond cannot exceed.
-        most = [of[key] for key in ("cohesive-zone", "plateau", "elastic-plastic") if key in of]
-        least = min((disbond, *most), key=lambda c: c.factor)
-        why = (
-            "there is a disbond, and its growth decides"
-            if least is disbond
-            else "what is left of the bond gives way as a whole before its disbond grows"
-            if least.key == "plateau"
-            else "the bond gives way before its disbond grows; of the sound bond, so that the disbond can only lower it"
-        )
-        return Advice(least, ratio, zone, why)
+    grown = next((of[key] for key in GROWTH if key in of), None)
+    if grown is not None:
+        return _parted(of, grown, Advice(None, ratio, zone, ""), beyond, length)
     if "cohesive-zone" in of:
         where = (
             "; so short a bond gives way as a whole, and limit analysis should agree"
@@ -123,7 +116,7 @@ def _advice(of: Mapping[str, Capacity], length: float, beyond: bool) -> Advice:
             least,
             ratio,
             zone,
-            f"{size}: between the limits; the lesser of both is shown, up to a fifth too high; the cohesive zone tells more",
+            f"{size}: between the limits; the lesser of both is shown, {BETWEEN}",
         )
     if beyond and plateau:
         return Advice(
@@ -150,6 +143,32 @@ def _advice(of: Mapping[str, Capacity], length: float, beyond: bool) -> Advice:
     else:
         why = "the least of what can run; it is an upper bound, since what is missing could only lower it"
     return Advice(least, ratio, zone, why)
+
+
+def _parted(of: Mapping[str, Capacity], grown: Capacity, known: Advice, beyond: bool, length: float) -> Advice:
+    """Return which load to believe where something is parted from the start: the least of its growth and what is left."""
+    # What the sound bond bears, or all that is left of it, the joint with the disbond cannot exceed.
+    most = [of[key] for key in ("cohesive-zone", "plateau", "elastic-plastic") if key in of]
+    flawed, why = grown.key == "energy-flaw", ""
+    if flawed and "cohesive-zone" not in of:
+        rest = _advice({key: c for key, c in of.items() if key not in GROWTH}, length, beyond)
+        most, why = [*most, *([rest.believed] if rest.believed else [])], rest.why
+    least = min((grown, *most), key=lambda c: c.factor)
+    it = "a flaw" if flawed else "its disbond"
+    if least is grown:
+        said = "there are flaws, and the growth of one decides" if flawed else "there is a disbond, and its growth decides"
+    elif least.key == "plateau":
+        said = f"what is left of the bond gives way as a whole before {it} grows"
+    elif least.key == "cohesive-zone":
+        parted = "the flaws" if flawed else "the disbond"
+        said = f"the bond gives way before {it} grows: the cohesive zone has strength and toughness in it, and {parted}"
+    elif why:
+        said = f"the bond gives way before {it} grows; of the sound bond, so that flaws can only lower it: {why}"
+    else:
+        said = f"the bond gives way before {it} grows; of the sound bond, so that {it.replace('its', 'the')} can only lower it"
+    if flawed and "cohesive-zone" not in of and SHORT <= known.ratio <= LONG and BETWEEN not in said:
+        said = f"{said}; {BETWEEN}"
+    return replace(known, believed=least, why=said)
 
 
 def _yielding(of: Mapping[str, Capacity], plateau: Capacity) -> Capacity:

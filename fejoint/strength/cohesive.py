@@ -49,7 +49,7 @@ class CohesiveLoad:
         Length that is damaged and still bears there at the peak.
     elements_in_zone : int
     crack : float, mm
-        Length of all bondlines that is parted at the peak.
+        Length of all bondlines that is parted at the peak, flaws among it.
     parted : bool
         Whether the path was followed until a fifth of the peak was left.
     mesh_difference : float
@@ -193,15 +193,16 @@ def _onset(joint: Joint, problem: Problem) -> float:
     stretch = Stretch(joint, problem, Step(""), Step("load", joint.load.force, joint.load.moment, joint.load.shear_force))
     start = State.virgin(problem)
     state = stretch.at(start, PROBE, start.unknowns).state
-    onset = max(i.law.onset(state.history[i.name][0].reshape(-1, 4)[:, :2]).max() for i in problem.body.interfaces)
+    onset = max(i.law.onset(state.history[i.name][0][i.sound][:, :2]).max() for i in problem.body.interfaces)
     return float(PROBE / onset)
 
 
 def _zone(interface: Interface, state: State, first: Onset) -> tuple[float, int]:
     """Return the length of the damaged layer that still bears, next to where it parts first, and how many elements are in it."""
     damage = state.history[interface.name][1]
-    held = np.asarray((damage > 0).any(axis=1))
-    at = int(np.argmin(np.abs(interface.place - first.x).min(axis=1)))
+    held = np.asarray(((damage > 0) & interface.sound).any(axis=1))
+    off = np.where(interface.sound, np.abs(interface.place - first.x), np.inf)  # at a flaw's edge the element beside it
+    at = int(np.argmin(off.min(axis=1)))
     if not held[at]:
         return 0.0, 0
     bounds = np.flatnonzero(~held)

@@ -50,7 +50,7 @@ class Measure:
 
 @dataclass(frozen=True)
 class Form:
-    """Where the stress is taken."""
+    """Where the stress is taken: by its distance from the end of the overlap, or of any stretch that flaws leave bonded."""
 
     key: str
     name: str
@@ -136,7 +136,7 @@ def stress_capacities(field: Field, distance: float, length: float) -> list[Capa
     ----------
     field : Field
     distance, length : float, mm
-        Of the point from the overlap's end, and averaged over.
+        Of the point from the ends of every bonded stretch, and averaged over.
     """
     rules, adhesive = field.joint.strength, field.joint.adhesive
     keys = {"shear": shear_limit_key(rules.shear_limit), "tensile": "tensile_strength"}
@@ -235,6 +235,8 @@ def _capacity(
     )
     if missing:
         return replace(made, reason=f"needs adhesive.{missing[0]}; add it")
+    if not lines:
+        return replace(made, reason="no stretch that the flaws leave is long enough to be clear of both its ends")
     limit = {"shear" if key.startswith("shear") else "tensile": value for key, value in made.figures.items()}
     taken = [(line, *_taken(line, form, distance, length)) for line in lines]
 

@@ -21,16 +21,18 @@ from fejoint.mechanics.driver import solve_on
 from fejoint.mechanics.load_path import AdherendSection, adherend_sections
 from fejoint.mechanics.outcome import Outcome
 from fejoint.mechanics.reuse import Kept
+from fejoint.strength.stretches import stretches
 
 __all__ = ["STRESSES", "Field", "Line", "field_of_path", "linear_field", "unloaded"]
 
 Floats = NDArray[np.float64]
 STRESSES = ("shear", "peel", "axial")
+SHORTEST = 0.25  # of a line between flaws, in bondline thicknesses
 
 
 @dataclass(frozen=True, eq=False)
 class Line:
-    """Stresses along one level of a bondline at every share.
+    """Stresses along one level of a bonded stretch of a bondline at every share.
 
     Attributes
     ----------
@@ -39,7 +41,7 @@ class Line:
     level : str
         ``middle``, ``lower`` or ``upper``.
     left, right : float, mm
-        Where the bondline ends; the curve of an interface begins inside.
+        Where the stretch ends, at the overlap's end or a flaw's edge; where the stress is singular there the curve begins inside.
     x : (m,) array, mm
     stress : (shares, 3, m) array, MPa
         Shear, peel, axial.
@@ -207,15 +209,33 @@ def _from_nothing(lines: Sequence[Line]) -> tuple[Line, ...]:
 
 
 def _lines(joint: Joint, curves: Sequence[Sequence[Bondline]]) -> tuple[Line, ...]:
-    """Return the lines of solutions on one mesh; of a symmetric joint, both bondlines."""
-    found = []
-    bonds = {bond.number: bond for bond in joint.geometry.bonds()}
+    """Return the lines of solutions on one mesh, one a bonded stretch and level; of a symmetric joint, both bondlines."""
+    found, parts = [], stretches(joint)
     for k, bondline in enumerate(curves[0]):
-        bond = bonds[bondline.number]
+        own = parts[bondline.number]
         for level, first in bondline.levels().items():
             levels = [solution[k].levels()[level] for solution in curves]
-            stress = np.stack([np.stack([getattr(c, name) for name in STRESSES]) for c in levels])
-            strains = [solution[k].shear_strain for solution in curves]
-            strain = np.stack(strains) if level == "middle" and all(s is not None for s in strains) else None  # type: ignore[arg-type]
-            found.append(Line(bondline.number, level, bond.start, bond.end, first.x, stress, strain))
+            strains = [solution[k].shear_strain if level == "middle" else None for solution in curves]
+            for part in own:
+                start, end = part.inside(level, joint.geometry.bondline_thickness)
+                cut, slid = levels, strains
+                if len(own) > 1 or part.left or part.right:
+                    start, end = max(start, float(first.x[0])), min(end, float(first.x[-1]))
+                    if end - start < SHORTEST * joint.geometry.bondline_thickness:
+                        continue  # between two singular ends no place is clear of both
+                    cut = [_between(curve, start, end) for curve in levels]
+                    strained = [None if s is None else replace(c, shear=s) for c, s in zip(levels, strains, strict=True)]
+                    slid = [None if c is None else _between(c, start, end).shear for c in strained]
+                stress = np.stack([np.stack([getattr(c, name) for name in STRESSES]) for c in cut])
+                strain = np.stack(slid) if all(s is not None for s in slid) else None  # type: ignore[arg-type]
+                found.append(Line(bondline.number, level, part.start, part.end, cut[0].x, stress, strain))
     return tuple(found)
+
+
+def _between(curve: Curve, start: float, end: float) -> Curve:
+    """Return a curve between two places, each with the stress that it has inside: at a flaw's edge a curve may jump."""
+    inset = 1e-7 * (end - start)
+    part = curve.part(start + inset, end - inset)
+    x = part.x.copy()
+    x[0], x[-1] = start, end
+    return replace(part, x=x)

@@ -22,6 +22,7 @@ from fejoint.errors import JointError
 from fejoint.joint.description import Joint
 from fejoint.joint.disbond import Disbond, checked
 from fejoint.mechanics.energy_release import EnergyRelease, Rates, energy_release, released, rotating, rotation_caution
+from fejoint.mechanics.flaw_release import TipRelease
 from fejoint.mechanics.nonlinear import Deformed, follow
 from fejoint.mechanics.reuse import Kept
 from fejoint.strength.mixed_mode import growth_index, index_of, toughness
@@ -31,9 +32,11 @@ __all__ = [
     "KrenkLoad",
     "LoadAgainstLength",
     "disbond_load",
+    "growth_factor",
     "growth_index",
     "krenk_load",
     "load_against_length",
+    "share_of",
 ]
 
 Floats = NDArray[np.float64]
@@ -237,7 +240,7 @@ def krenk_load(joint: Joint) -> KrenkLoad:
 
 def _load_of(release: EnergyRelease) -> DisbondLoad:
     joint, disbond = release.joint, release.disbond
-    factor = _factor(release)
+    factor = growth_factor(release)
     force = factor * joint.load.force if joint.load.force else 0.0
     told, turned = [text for text in release.warnings if text not in rotation_caution(joint, disbond)], list[str]()
     if math.isinf(factor):
@@ -253,7 +256,7 @@ def _load_of(release: EnergyRelease) -> DisbondLoad:
     return DisbondLoad(joint, disbond, factor, force, rates, release, tuple(told), tuple(turned))
 
 
-def _factor(release: EnergyRelease) -> float:
+def growth_factor(release: EnergyRelease | TipRelease) -> float:
     """Return the smallest load factor at which a disbond grows, with small rotations.
 
     Without temperature and moisture all rates go with its square. With them
@@ -293,13 +296,13 @@ def _rotating_load(joint: Joint, disbond: Disbond, density: float | None, kept: 
         last = len(large.load.path()) - 1
         before: tuple[Deformed, float] | None = None
         for solution in follow(large, problem):
-            share = _share(solution, last)
+            share = share_of(solution, last)
             release = released(solution, disbond)
             index = index_of(release.rates, joint.adhesive, release.split)
             if index < 1:
                 before = (solution, index)
                 continue
-            low, low_root = (0.0, 0.0) if before is None else (_share(before[0], last), math.sqrt(before[1]))
+            low, low_root = (0.0, 0.0) if before is None else (share_of(before[0], last), math.sqrt(before[1]))
             start = None if before is None else (before[0].state, before[0].pace)
             # The root of the index is nearly straight in the load: a secant closes in.
             high, root = share, math.sqrt(index)
@@ -317,7 +320,7 @@ def _rotating_load(joint: Joint, disbond: Disbond, density: float | None, kept: 
     return DisbondLoad(joint, disbond, math.inf, math.inf * load.force if load.force else 0.0, nothing, release, tuple(told), ())
 
 
-def _share(solution: Deformed, last: int) -> float:
+def share_of(solution: Deformed, last: int) -> float:
     """Return the share of the last step at which a section is at rest; 0 before it."""
     return solution.pace.share if solution.pace.step == last else 0.0
 

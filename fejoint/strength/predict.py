@@ -18,9 +18,18 @@ from fejoint.strength.capacity import Capacity
 from fejoint.strength.cohesive import CohesiveLoad
 from fejoint.strength.criteria import stress_capacities
 from fejoint.strength.field import Field, field_of_path, linear_field
+from fejoint.strength.flaw_growth import FlawGrowth
 from fejoint.strength.long_overlap import long_overlap_capacity
 from fejoint.strength.margins import Margin, margin_of, margins_of
-from fejoint.strength.routes import cohesive_capacity, disbond_capacity, elastic_plastic_capacity, limit_load_capacity
+from fejoint.strength.routes import (
+    cohesive_capacity,
+    disbond_capacity,
+    elastic_plastic_capacity,
+    growth_capacity,
+    limit_load_capacity,
+    sound_capacity,
+)
+from fejoint.strength.stretches import bonded_left, cracked_joint, flawed_joint, sound
 
 __all__ = ["QUICK", "ROUTES", "Strength", "strength_of"]
 
@@ -56,6 +65,8 @@ class Strength:
     warnings : tuple of str
     cohesive : CohesiveLoad or None
         The way over the peak load of a cohesive layer, where that route ran.
+    growth : FlawGrowth or None
+        The loads at which the flaws grow, where there are some and that could be found.
     """
 
     joint: Joint
@@ -68,6 +79,7 @@ class Strength:
     length: float
     warnings: tuple[str, ...] = ()
     cohesive: CohesiveLoad | None = None
+    growth: FlawGrowth | None = None
 
     @property
     def believed(self) -> Capacity | None:
@@ -172,35 +184,46 @@ def strength_of(
         joint = joint.at()
     if joint.analysis.cohesive:  # the criteria look at the stress of a layer that is there
         joint = joint.replace(analysis=joint.analysis.replace(adhesive_model="elastic"))
+    joint = flawed_joint(joint)
+    warnings += joint.merged_flaws().said
     rules = joint.strength
     distance, length = _distances(joint)
     result, fields = _fields(joint, variants, finer_path, distance, length, say, kept)
     field = fields["named"]
     found: list[Capacity] = []
+    growth: FlawGrowth | None = None
     if "stress" in routes:
         found += _stress(fields, distance, length, variants)
     if "plateau" in routes:
-        found += [plateau_capacity(joint), *elastic_plastic_capacity(joint)]
+        lag = elastic_plastic_capacity(sound(joint))
+        found += [plateau_capacity(joint), *(map(sound_capacity, lag) if joint.flaws else lag)]
     found += limit_load_capacity(field, result)
     if "energy" in routes:
-        found += _with_meshes(fields, lambda f: [long_overlap_capacity(f)])
+        if joint.flaws:
+            say("the bond without its flaws")
+            bare = sound(joint).elastic()
+            of_sound = {name: linear_field(bare, f.density, kept) for name, f in fields.items()}
+            found += map(sound_capacity, _with_meshes(of_sound, lambda f: [long_overlap_capacity(f)]))
+            say("growth of the flaws")
+            capacity, growth = growth_capacity(joint, field.density, variants, kept)
+            found.append(capacity)
+            warnings += [f"{capacity.name}: {capacity.reason}"] if growth is None else growth.warnings
+        else:
+            found += _with_meshes(fields, lambda f: [long_overlap_capacity(f)])
         if rules.disbond is not None:
             say("growth of the disbond")
             grown = disbond_capacity(joint, rules.disbond, field.density, variants, kept)
             found.append(grown)
             warnings += [] if grown.runs else [f"{grown.name}: {grown.reason}"]
-            warnings.append(
-                "stress criteria, the energy of a long overlap and the cohesive zone are of a bond without the disbond"
-            )
+            warnings.append("stress criteria and the energy of a long overlap are of a bond without the disbond")
     zone: CohesiveLoad | None = None
     if "cohesive" in routes:
         say("the cohesive zone")
-        capacity, zone = cohesive_capacity(asked.at() if asked.load.step else asked, variants, kept, say)
+        capacity, zone = cohesive_capacity(cracked_joint(asked.at() if asked.load.step else asked), variants, kept, say)
         found.append(capacity)
     if "adherend" in routes:
         found += [*_with_meshes(fields, adherend_capacities), *buckling_capacity(joint)]
-    parted = rules.disbond.length if rules.disbond else 0.0
-    chosen = advice(found, (joint.geometry.bonded_length - parted) / len({b.number for b in joint.geometry.bonds()}))
+    chosen = advice(found, bonded_left(joint) / len({b.number for b in joint.geometry.bonds()}))
     margins = margins_of(found, chosen.believed, rules.knockdown)
     if not margins:
         needed = ", ".join(
@@ -227,7 +250,8 @@ def strength_of(
         length=length,
         cohesive=zone,
         # Of a load path the result is that far beyond the joint's load, and what it warns of is, too.
-        warnings=(*warnings, *(() if joint.analysis.nonlinear else result.warnings)),
+        warnings=tuple(dict.fromkeys((*warnings, *(() if joint.analysis.nonlinear else result.warnings)))),
+        growth=growth,
     )
 
 

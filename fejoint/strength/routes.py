@@ -16,9 +16,17 @@ from fejoint.mechanics.reuse import Kept
 from fejoint.strength.capacity import Capacity
 from fejoint.strength.cohesive import CohesiveLoad, cohesive_load
 from fejoint.strength.field import Field
+from fejoint.strength.flaw_growth import FlawGrowth, flaw_growth
 from fejoint.strength.fracture import disbond_load
 
-__all__ = ["cohesive_capacity", "disbond_capacity", "elastic_plastic_capacity", "limit_load_capacity"]
+__all__ = [
+    "cohesive_capacity",
+    "disbond_capacity",
+    "elastic_plastic_capacity",
+    "growth_capacity",
+    "limit_load_capacity",
+    "sound_capacity",
+]
 
 # A bond has yielded as a whole where all but this share of its mid-line has not.
 YIELDED_ALONG = 0.99
@@ -65,6 +73,52 @@ def disbond_capacity(joint: Joint, disbond: Disbond, density: float, variants: b
         except JointError:  # no room for it
             continue
     return replace(made, distance=disbond.length, variants={**others, **meshes})
+
+
+def growth_capacity(joint: Joint, density: float, variants: bool, kept: Kept) -> tuple[Capacity, FlawGrowth | None]:
+    """Return the load at which the first of a joint's flaws grows, by finite elements with all of them, and the growth."""
+    flaws = joint.merged_flaws().flaws
+    at_interfaces = all(flaw.level in ("lower", "upper") for flaw in flaws)
+    made = Capacity(
+        key="energy-flaw",
+        name="growth of a flaw",
+        route="energy",
+        mode="interface" if at_interfaces else joint.strength.bond_mode,
+        density=density,
+        bias="linear elasticity; flaw and bond ahead must be long against the zone in which the bond gives way; the first "
+        "growth, which may stop again",
+        source="virtual crack closure (from memory: Krueger, NASA/CR-2002-211628), checked by the J integral",
+    )
+    try:
+        found = flaw_growth(joint, density, kept)
+    except JointError as error:
+        said = str(error)
+        if "toughness" in said:
+            return replace(made, reason=f"needs {said.split(' is missing')[0]}; add it"), None
+        if "no flaw has a tip" in said:
+            return replace(made, reason="no flaw has a tip inside the overlap"), None
+        raise
+    first = found.first.release
+    needed = ("toughness_mode_1", "toughness_mode_2") if first.split else ("toughness_mode_1",)
+    made = replace(
+        made,
+        mode=joint.strength.bond_mode if first.split else "interface",
+        factor=found.factor,
+        force=found.force if math.isfinite(found.factor) else math.inf,
+        place=found.first.place,
+        bondline=first.flaw.bondline,
+        x=first.x,
+        figures={key: float(getattr(joint.adhesive, key)) for key in needed},
+    )
+    if not variants:
+        return made, found
+    meshes = (("coarser mesh", 0.5), ("finer mesh", 2.0))
+    return replace(made, variants={name: flaw_growth(joint, density * by, kept).force for name, by in meshes}), found
+
+
+def sound_capacity(found: Capacity) -> Capacity:
+    """Return a capacity of a joint without its flaws as that of the joint with them: they can only lower it."""
+    return replace(found, bias=f"of the bond without its flaws, which can only lower it; {found.bias}")
 
 
 def cohesive_capacity(

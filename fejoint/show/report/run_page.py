@@ -261,6 +261,7 @@ def _strength_words(strength: Mapping[str, Any], units: str) -> dict[str, Any]:
     from fejoint.show.strength_tables import (
         SUPPORT,
         distances_in_words,
+        flaws_in_words,
         knockdowns_in_words,
         left_out_in_words,
         limits_in_words,
@@ -275,6 +276,7 @@ def _strength_words(strength: Mapping[str, Any], units: str) -> dict[str, Any]:
         "limits": f"{limits_in_words(strength, units)} {distances_in_words(strength, units)}",
         "zone": zone_in_words(strength["cohesive"], units) if strength.get("cohesive") else "",
         "band": band_in_words(strength["band"], units) if strength.get("band") else "",
+        "flaws": flaws_in_words(strength, units) if strength.get("flaws") else "",
         "marks": marks_in_words(strength),
         "left_out": left_out_in_words(strength),
         "biases": [(c["name"], c["bias"], c["source"]) for c in strength["criteria"] if not c["reason"]],
@@ -392,12 +394,14 @@ def _tables(run: Run, joint: Joint, comparison: Comparison | None, units: str) -
 
 
 def _strength_tables(run: Run, units: str) -> list[Any]:
-    from fejoint.show.strength_tables import criteria_table, margins_table
+    from fejoint.show.strength_tables import criteria_table, flaws_table, margins_table
 
     if not run.strength:
         return []
     margins = run_tables.as_table(margins_table(run.strength, units), "way of failing")
-    return [margins, run_tables.as_table(criteria_table(run.strength, units), "criterion")]
+    criteria = run_tables.as_table(criteria_table(run.strength, units), "criterion")
+    flaws = [run_tables.as_table(flaws_table(run.strength, units), "tip")] if run.strength.get("flaws") else []
+    return [margins, criteria, *flaws]
 
 
 def _refused(comparison: Comparison | None) -> dict[str, str]:
