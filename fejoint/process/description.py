@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
+from typing import Any, Self
 
-from pydantic import Field, ValidationError
+from pydantic import Field, ValidationError, model_validator
 
 from fejoint.errors import JointError
-from fejoint.joint.model import Model, as_joint_error
+from fejoint.joint.model import Model, as_joint_error, refuse
 from fejoint.process.cure import Cure
 from fejoint.process.job import Job
 from fejoint.process.preparation import Preparation
@@ -31,6 +31,15 @@ class Process(Model):
     """How the adhesive cures, and when the joint may be handled"""
     job: Job | None = Field(None)
     """What the job card is told beside: number, adhesive as bought, mixing, clamping"""
+
+    @model_validator(mode="after")
+    def _one_water_break_test(self) -> Self:
+        film = None if self.wetting is None else self.wetting.water_film_whole
+        stated = None if self.preparation is None else self.preparation.water_break
+        if film is not None and stated is not None and film != stated:
+            why = f"contradicts wetting.water_film_whole = {str(film).lower()}: it is the same test (ASTM F22); state it once"
+            refuse("preparation.water_break", stated, why)
+        return self
 
 
 class _InFile(Model):

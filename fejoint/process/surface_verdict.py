@@ -127,7 +127,7 @@ def surface_knockdown(preparation: Preparation, adherends: Iterable[str]) -> Kno
 
 
 def with_surface_knockdown(rules: StrengthRules, preparation: Preparation, adherends: Iterable[str]) -> StrengthRules:
-    """Return the rules of a prediction of strength with the knockdown of the preparation among theirs, where there is one; once."""
+    """Return the rules of a prediction of strength with that of the preparation, where there is one, among theirs once."""
     found = surface_knockdown(preparation, adherends)
     return rules if found is None or found in rules.knockdown else rules.replace(knockdown=(*rules.knockdown, found))
 
@@ -163,13 +163,8 @@ def _water(preparation: Surface, planned: Route) -> list[Finding]:
         todo = "do not bond; clean again from the first step on and repeat the test"
         return [("water break failed", "the film of water broke (ASTM F22): the surface is not clean", todo)]
     if preparation.water_break is None and planned.water_break:
-        return [
-            (
-                "checks open",
-                "the water-break test is not stated",
-                "do the water-break test (ASTM F22) and state water_break = true or false",
-            )
-        ]
+        todo = "do the water-break test (ASTM F22) and state water_break = true or false"
+        return [("checks open", "the water-break test is not stated", todo)]
     return []
 
 
@@ -180,13 +175,8 @@ def _wait(preparation: Surface, planned: Route) -> list[Finding]:
         return [("checks open", "how long the surface may wait is left to the data sheet", todo)]
     limit = f"{duration(most)} ({planned.longest_wait.source})"
     if waited is None:
-        return [
-            (
-                "checks open",
-                f"how long the surface waits is not stated; it may wait {limit}",
-                "bond within that time, and state waited",
-            )
-        ]
+        todo = "bond within that time, and state waited"
+        return [("checks open", f"how long the surface waits is not stated; it may wait {limit}", todo)]
     if waited > most:
         todo = "do not bond; prepare the surface again, and plan the bonding within the wait"
         return [("wait exceeded", f"it waits {duration(waited)}, longer than {limit}", todo)]

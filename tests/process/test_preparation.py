@@ -394,6 +394,14 @@ def test_adherends_that_the_joint_has_not_and_adherends_without_a_route_are_name
         surfaces(given(lower={"route": "steel-blast-bond"}), LAP)
 
 
+def test_the_water_break_test_is_not_stated_in_two_ways():
+    table = {"preparation": {"route": "aluminium-abrade", "water_break": True}, "wetting": {"water_film_whole": True}}
+    assert process_of({"process": table}).wetting.water_film_whole
+    table["wetting"]["water_film_whole"] = False
+    with pytest.raises(JointError, match=r"preparation\.water_break = true: contradicts wetting\.water_film_whole = false"):
+        process_of({"process": table})
+
+
 def test_an_unknown_route_in_python_names_the_nearest():
     with pytest.raises(JointError, match="did you mean aluminium-abrade"):
         route("aluminium-abrad")
