@@ -45,11 +45,12 @@ def process(
     from fejoint.show.process.tables import process_report
 
     try:
-        found = checked(stated, geometry)
+        found, lines = checked(stated, geometry), _preparation(stated, geometry)
     except JointError as error:
         raise JointError(f"{file}: {error}") from None
     data = process_data(found, title)
-    lines = _preparation(stated)
+    if lines is not None:
+        data["preparation"] = lines
     written = _written(found, data, out, units) if out is not None else []
     if as_json:
         print(json.dumps(data, indent=2, allow_nan=False))
@@ -85,14 +86,15 @@ def _read(file: Path, changes: list[str], materials: list[Path]) -> tuple[Any, A
     return stated, None, title
 
 
-def _preparation(stated: Any) -> list[str] | None:
-    """Return the lines of the preparation; None where none is stated."""
+def _preparation(stated: Any, geometry: Any) -> list[str] | None:
+    """Return what is to be said of the preparation; None where none is stated."""
     if stated.preparation is None:
         return None
+    if geometry is None:
+        return ["What it does to which adherend, a [joint] has to say: add one."]
     from fejoint.show.process.preparation_words import preparation_lines
 
-    lines: list[str] = preparation_lines(stated.preparation)
-    return lines
+    return preparation_lines(stated.preparation, {name: part.material.name for name, part in geometry.adherends().items()})
 
 
 def _written(found: Any, data: dict[str, Any], out: Path, units: str) -> list[Path]:
