@@ -52,6 +52,8 @@ def process(
     except JointError as error:
         raise JointError(f"{file}: {error}") from None
     data = process_data(found, title)
+    if lines is not None:
+        data["preparation"] = lines
     written = _written(found, data, out, units) if out is not None else []
     if as_json:
         print(json.dumps(data, indent=2, allow_nan=False))

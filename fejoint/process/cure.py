@@ -31,7 +31,7 @@ __all__ = [
 
 Floats = NDArray[np.float64]
 Time = Annotated[float, Unit("s", ge=0, le=1e9)]
-Temperature = Annotated[float, Unit("K absolute", gt=0, le=1000)]
+Temperature = Annotated[float, Unit("K absolute", ge=100, le=1000)]
 Degree = Annotated[float, Unit("", ge=0, le=1)]
 Strength = Annotated[float, Unit("MPa", ge=0, le=10000)]
 
@@ -87,15 +87,15 @@ class Cure(Model):
     """A of the n-th order part, k1 = A exp(-E/RT)"""
     activation_energy: Annotated[float, Unit("J/mol", ge=0, le=1e6)] | None = Field(None, examples=["58 kJ/mol"])
     """E of the n-th order part; beside points, where it is not to be fitted"""
-    order: Annotated[float, Unit("", gt=0, le=10)] | None = Field(None, examples=[1.5])
+    order: Annotated[float, Unit("", ge=0.1, le=10)] | None = Field(None, examples=[1.5])
     """n, the power of what is not yet cured; 1 when left out"""
     autocatalytic_rate_factor: Annotated[float, Unit("1/s", ge=0, le=1e60)] | None = Field(None, examples=["5e5 1/s"])
     """A of the autocatalytic part, k2 = A exp(-E/RT)"""
     autocatalytic_activation_energy: Annotated[float, Unit("J/mol", ge=0, le=1e6)] | None = Field(None, examples=["55 kJ/mol"])
     """E of the autocatalytic part; that of the n-th order part when left out"""
-    autocatalytic_power: Annotated[float, Unit("", gt=0, le=10)] | None = Field(None, examples=[0.9])
+    autocatalytic_power: Annotated[float, Unit("", ge=0.1, le=10)] | None = Field(None, examples=[0.9])
     """m, the power of the degree of cure; 1 when left out"""
-    largest_degree: Annotated[float, Unit("", gt=0, le=1)] = Field(1.0, examples=[0.95])
+    largest_degree: Annotated[float, Unit("", ge=0.01, le=1)] = Field(1.0, examples=[0.95])
     """Degree of cure that is never passed, such as where the adhesive becomes a glass"""
     start_degree: Annotated[float, Unit("", ge=0, lt=1)] = Field(0.0, examples=[0.01])
     """Degree of cure at the start"""
@@ -109,7 +109,7 @@ class Cure(Model):
     """Strength of the bond at a degree of cure of 1, as your own lap coupons bear it (force over area)"""
     gel_degree: Annotated[float, Unit("", ge=0, lt=1)] = Field(0.6, examples=[0.6])
     """Degree of cure up to which there is no strength (typical, no source)"""
-    strength_power: Annotated[float, Unit("", gt=0, le=10)] = Field(1.0, examples=[1.0])
+    strength_power: Annotated[float, Unit("", ge=0.1, le=10)] = Field(1.0, examples=[1.0])
     """Power with which the strength rises behind the gel degree: 1 is straight (typical, no source)"""
     strength_points: Annotated[tuple[StrengthPoint, ...], BeforeValidator(in_order), Field(max_length=500)] = Field(
         (), examples=[[{"degree": 0.6, "strength": "0 MPa"}, {"degree": 0.95, "strength": "18 MPa"}]]
@@ -271,7 +271,10 @@ def cured(cure: Cure, area: float | None = None) -> Cured:
                 f"process.cure.points: are all at {fit.at_temperature - KELVIN:.4g} degC, which does not tell the law at the "
                 f"history's temperatures, {off:.3g} degrees off: add points at another temperature, or give activation_energy."
             )
-    curve = cure_curve(law, history, cure.start_degree)
+    try:
+        curve = cure_curve(law, history, cure.start_degree)
+    except JointError as error:
+        raise JointError(f"process.cure: {error}") from None
     area = cure.handling_area if cure.handling_area is not None else area
     needed = ready = None
     if cure.handling_load is not None and strength is not None:

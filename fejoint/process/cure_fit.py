@@ -30,6 +30,8 @@ BOUNDS = {
     "power": (0.05, 4.0),
 }
 GRID = 4000
+MOST_STEPS = 100  # of one search, where ten to fifty are usual
+POOR = 0.05  # root mean square of degrees of cure: a law that misses by more is said
 
 
 @dataclass(frozen=True)
@@ -172,7 +174,8 @@ def fitted_law(
         law = RateLaw(factor * share, energy, float(v["order"]), factor, energy, float(v["power"]), largest)
     at = mean if activation_energy is None and fixed is not None else None
     figures = _figures(names, x, covariance, freedom, energy, mean, at is not None)
-    warnings = _warnings(names, x, figures, freedom, at, activation_energy is not None and spread < SAME_TEMPERATURE)
+    scatter = float(np.sqrt(np.mean(residuals**2)))
+    warnings = _warnings(names, x, figures, freedom, scatter, at, activation_energy is not None and spread < SAME_TEMPERATURE)
     return CureFit(law, kind, figures, tuple(points), residuals, at, warnings)
 
 
@@ -201,7 +204,14 @@ def _searched(model: Callable[[Floats], Floats], degree: Floats, names: list[str
             start = {"ln_k": usual + shift, "energy": 6e4, "order": order, "ln_b": math.log(0.05), "power": power}
             x0 = np.clip([start[name] for name in names], low + 1e-6, high - 1e-6)
             found = least_squares(
-                lambda x: model(x) - degree, x0, bounds=(low, high), x_scale=scale, xtol=1e-14, ftol=1e-14, gtol=1e-14
+                lambda x: model(x) - degree,
+                x0,
+                bounds=(low, high),
+                x_scale=scale,
+                xtol=1e-12,
+                ftol=1e-12,
+                gtol=1e-12,
+                max_nfev=MOST_STEPS,
             )
             if best is None or found.cost < best.cost:
                 best = found
@@ -254,7 +264,7 @@ def _figures(
 
 
 def _warnings(
-    names: list[str], x: Floats, figures: dict[str, Interval], freedom: int, at: float | None, one_given: bool
+    names: list[str], x: Floats, figures: dict[str, Interval], freedom: int, scatter: float, at: float | None, one_given: bool
 ) -> tuple[str, ...]:
     said: list[str] = []
     if at is not None:
@@ -264,6 +274,8 @@ def _warnings(
         )
     elif one_given:
         said.append("The points are at one temperature: at others the law hangs on the activation_energy given.")
+    if scatter > POOR:
+        said.append(f"The law misses the points by {scatter:.2g} in degree of cure (root mean square): it does not suit them.")
     if not freedom:
         said.append("There are as many figures as points: nothing is left over to tell how well the law is known; add points.")
     energy = figures.get("activation_energy")

@@ -10,6 +10,7 @@ from fejoint.process.cure import Cured, cured
 from fejoint.process.description import Process
 from fejoint.process.durations import duration
 from fejoint.process.squeeze import Squeezed, squeezed
+from fejoint.process.surface_verdict import verdicts
 from fejoint.process.verdict import DOES_NOT
 from fejoint.process.wetting import Wetted, wetted
 
@@ -72,7 +73,7 @@ def checked(process: Process, geometry: Geometry | None = None) -> Checked:
     cure = None if process.cure is None else cured(process.cure, area)
     warnings = [*(squeeze.warnings if squeeze is not None else ()), *(cure.warnings if cure is not None else ())]
     warnings += _between(process, squeeze, cure)
-    missed = tuple(_missed(process, wetting, squeeze, cure))
+    missed = (*_unprepared(process, geometry), *_missed(process, wetting, squeeze, cure))
     return Checked(process, area, wetting, squeeze, cure, tuple(warnings), missed)
 
 
@@ -95,6 +96,15 @@ def _between(process: Process, squeeze: Squeezed | None, cure: Cured | None) -> 
             "one of them is wrong, or they are for other temperatures."
         )
     return said
+
+
+def _unprepared(process: Process, geometry: Geometry | None) -> list[str]:
+    """Return what forbids bonding on adherends as they are prepared; which they are, the joint says."""
+    if process.preparation is None or geometry is None:
+        return []
+    materials = {name: adherend.material.name for name, adherend in geometry.adherends().items()}
+    found = verdicts(process.preparation, materials)
+    return [f"the {name.replace('_', ' ')} adherend: {v.state}" for name, v in found.items() if v.forbids_bonding]
 
 
 def _missed(process: Process, wetting: Wetted | None, squeeze: Squeezed | None, cure: Cured | None) -> list[str]:

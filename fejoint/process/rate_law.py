@@ -9,10 +9,10 @@ the cure itself makes is left out: the temperature is the adhesive's, as given.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+import warnings
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
-from typing import Any
+from itertools import count, pairwise
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -22,11 +22,19 @@ from fejoint.errors import JointError
 __all__ = ["GAS_CONSTANT", "CureCurve", "History", "RateLaw", "cure_curve"]
 
 Floats = NDArray[np.float64]
+Piece = Callable[[float], float]
 
 GAS_CONSTANT = 8.31446261815324  # J/(mol K), exact in the SI since 2019
 YEAR = 365.25 * 86400.0  # s
 RTOL, ATOL = 1e-9, 1e-12  # of the degree of cure
+FULL = 1e-9  # short of the largest degree: what is left to cure then counts for nothing, and may end in a corner (order below 1)
+MOST_CALLS = 100_000  # of the rate on one piece, where some hundred are usual
+UNSOLVED = "the rate law cannot be solved along this history of temperature; check its factors, energies, order and power."
 EVEN = 101  # points of a piece beside those that the solver chose
+
+
+class _TooLongError(Exception):
+    """The solver does not come to an end."""
 
 
 @dataclass(frozen=True)
@@ -125,8 +133,8 @@ class CureCurve:
     degree : (n,) array
     later : (m,) array, (m,) array
         Time and degree for a year more at the last temperature.
-    pieces : tuple
-        Interpolants of scipy, one for each piece of the history and one for the year after it.
+    pieces : tuple of functions
+        Degree at a time, one for each piece of the history and one for the year after it.
     """
 
     law: RateLaw
@@ -134,7 +142,7 @@ class CureCurve:
     time: Floats
     degree: Floats
     later: tuple[Floats, Floats]
-    pieces: tuple[Any, ...]
+    pieces: tuple[Piece, ...]
 
     @property
     def end_degree(self) -> float:
@@ -152,7 +160,7 @@ class CureCurve:
         if not 0 <= time <= self.later[0][-1]:
             raise JointError(f"time = {time:g} s: must be at least 0 and at most a year behind the history of temperature.")
         piece = min(int(np.searchsorted(self.history.time, time, side="right")) - 1, len(self.pieces) - 1)
-        return min(float(self.pieces[piece](time)[0]), self.law.largest)
+        return self.pieces[piece](time)
 
     def time_at(self, degree: float) -> float | None:
         """Return when a degree of cure is reached, in s; None where it is not, a year behind the history at the latest."""
@@ -180,34 +188,55 @@ def cure_curve(law: RateLaw, history: History, start: float = 0.0) -> CureCurve:
     JointError
         The start lies outside 0 to the law's largest degree, nothing ever begins, or the rates are beyond what can be solved.
     """
-    from scipy.integrate import solve_ivp
-
     if not 0 <= start < law.largest:
         raise JointError(f"start = {start:g}: must be at least 0 and lie below the largest degree of cure, {law.largest:g}.")
     if start == 0 and law.factor_1 == 0 and law.power > 0:
         raise JointError("start = 0: must lie above 0 where the law is autocatalytic alone, or the cure never begins.")
     ends = np.append(history.time, history.time[-1] + YEAR)
     degree = start
-    pieces: list[Any] = []
-    times: list[Floats] = []
-    degrees: list[Floats] = []
+    found: list[tuple[Floats, Floats, Piece]] = []
     # Each piece on its own: at a corner of the history the rate has one, too.
-    for begin, end in pairwise(ends):
-        solved = solve_ivp(
-            lambda t, a: law.rate(a, history.at(t)),
-            (begin, end),
-            [degree],
-            method="LSODA",
-            dense_output=True,
-            rtol=RTOL,
-            atol=ATOL,
-        )
-        if not solved.success or not np.isfinite(solved.y).all():
-            raise JointError("the rate law cannot be solved along this history of temperature; check its factors and energies.")
-        even = np.union1d(solved.t, np.linspace(begin, end, EVEN))
-        grown = np.clip(np.maximum.accumulate(solved.sol(even)[0]), degree, law.largest)
-        times, degrees, pieces = [*times, even], [*degrees, grown], [*pieces, solved.sol]
-        degree = float(grown[-1])
-    return CureCurve(
-        law, history, np.concatenate(times[:-1]), np.concatenate(degrees[:-1]), (times[-1], degrees[-1]), tuple(pieces)
-    )
+    for begin, end in pairwise(map(float, ends)):
+        found.append(_piece(law, history, begin, end, degree))
+        degree = float(found[-1][1][-1])
+    *within, (later, grown, _) = found
+    time, degrees = (np.concatenate([piece[i] for piece in within]) for i in (0, 1))
+    return CureCurve(law, history, time, degrees, (later, grown), tuple(piece for _, _, piece in found))
+
+
+def _piece(law: RateLaw, history: History, begin: float, end: float, degree: float) -> tuple[Floats, Floats, Piece]:
+    """Return times, degrees and the interpolant of a stretch of time without corners."""
+    from scipy.integrate import solve_ivp
+
+    full = law.largest * (1 - FULL)
+    if degree >= full:
+        return np.array([begin, end]), np.array([degree, degree]), lambda _: degree
+    calls = count()
+
+    def rate(time: float, alpha: Floats) -> Floats:
+        if next(calls) > MOST_CALLS:
+            raise _TooLongError
+        return law.rate(alpha, history.at(time))
+
+    def to_full(_: float, alpha: Floats) -> float:
+        return float(alpha[0]) - full
+
+    to_full.terminal = True  # type: ignore[attr-defined]
+    try:
+        with warnings.catch_warnings(), np.errstate(all="ignore"):
+            warnings.simplefilter("error")
+            solved = solve_ivp(
+                rate, (begin, end), [degree], method="LSODA", dense_output=True, events=to_full, rtol=RTOL, atol=ATOL
+            )
+            last = float(solved.t[-1])
+            even = np.union1d(solved.t, np.linspace(begin, last, EVEN))
+            raw = np.asarray(solved.sol(even)[0], float)
+    except (_TooLongError, UserWarning, RuntimeWarning, ValueError):
+        raise JointError(UNSOLVED) from None
+    if not solved.success or not np.isfinite(raw).all():
+        raise JointError(UNSOLVED)
+    grown = np.clip(np.maximum.accumulate(raw), degree, law.largest)
+    if last < end:  # it is cured: nothing more happens
+        even, grown = np.append(even, end), np.append(grown, grown[-1])
+    most = float(grown[-1])
+    return even, grown, lambda time: float(np.clip(solved.sol(min(time, last))[0], degree, most))

@@ -167,7 +167,7 @@ def squeezed(squeeze: SqueezeOut, geometry: Geometry | None = None) -> Squeezed:
     slowest = max(t for t in (reach, stop) if t is not None)
     if not slowest <= LONGEST:
         raise JointError(
-            "process.squeeze_out: the line would take more than a hundred years; check viscosity, flow_index, the clamps and sizes."
+            "process.squeeze_out: the line would take more than a hundred years; check viscosity, flow_index, clamps and sizes."
         )
     flows = None if squeeze.working_life is None else squeeze.working_life - squeeze.time_before_clamping
     free_end = None if flows is None else float(film.thickness(start, flows))
@@ -236,9 +236,9 @@ def _times(reach: float, flows: float | None) -> Floats:
 def _notes(squeeze: SqueezeOut, film: Film, length: float | None, start: float, area: float, needed: Amount) -> tuple[str, ...]:
     notes: list[str] = []
     if squeeze.start_thickness is None:
-        notes.append(f"start_thickness was not given: {start:.3g} mm is taken, three times what the line is to have.")
+        notes.append(f"start_thickness was not given: {start:.3g} mm is taken, three times the line, which is on the slow side.")
     put_on = 1000 * needed.volume / area
-    if put_on < start * (1 - 1e-9):
+    if squeeze.start_thickness is not None and put_on < start * (1 - 1e-9):
         notes.append(
             f"The amount is {put_on:.3g} mm thick over the whole area, less than the {start:.3g} mm at the start: it has to "
             "spread first, which the time leaves out; lay it so that no air is shut in."

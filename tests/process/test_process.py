@@ -99,7 +99,7 @@ def test_the_joint_gives_what_is_left_out():
     joint, stated = joint_from_document(document), process_of(document)
     found = checked(stated, joint.geometry).squeeze_out
     assert (found.film.size, found.target, found.area) == (20.0, 0.3, 12_000.0)
-    assert found.amount.volume == pytest.approx(12 * 0.3 * 1.3)
+    assert found.amount.volume == pytest.approx(12 * 0.3 * 2)
     with pytest.raises(JointError, match=r"process\.squeeze_out\.width is missing"):
         checked(stated)
 
