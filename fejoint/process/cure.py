@@ -342,6 +342,8 @@ def _notes(cure: Cure, found: Cured) -> tuple[str, ...]:
             notes.append("Strengths were turned into degrees of cure by the law of strength as stated: the fit hangs on it.")
     if found.strength is not None:
         notes.append("Strengths hold at the temperature that they were tested at: a warm bond bears less, so let it cool first.")
+    if found.needed_strength is not None:
+        notes.append("Handling counts force over area, as on your own lap coupons: a joint that is peeled or bent bears less.")
     if not cure.strength_points and cure.full_strength is not None:
         assumed = [key for key in ("gel_degree", "strength_power") if key not in cure.model_fields_set]
         if assumed:

@@ -29,6 +29,7 @@ BOUNDS = {
     "ln_b": (math.log(1e-6), math.log(1e3)),
     "power": (0.05, 4.0),
 }
+WORDS = {"order": "order", "start_share": "share of the start", "power": "autocatalytic power"}
 GRID = 4000
 MOST_STEPS = 100  # of one search, where ten to fifty are usual
 POOR = 0.05  # root mean square of degrees of cure: a law that misses by more is said
@@ -284,11 +285,21 @@ def _warnings(
             "The points hardly tell the rate factor and the activation energy apart (95 % interval wider than half the "
             "activation energy): add points at temperatures farther apart."
         )
+    loose = [name for key, name in WORDS.items() if key in figures and _is_loose(figures[key], key == "start_share")]
+    if loose:
+        said.append(f"The points hardly tell the {' and the '.join(loose)}: add points at early times, or take a simpler law.")
     words = {"ln_k": "rate", "energy": "activation energy", "order": "order", "ln_b": "start share", "power": "power"}
     at_bound = [words[n] for n, value in zip(names, x, strict=True) if not _inside(n, float(value))]
     if at_bound:
         said.append(f"The {' and the '.join(at_bound)} stands at the limit of the search: this law does not suit the points.")
     return tuple(said)
+
+
+def _is_loose(figure: Interval, by_ratio: bool) -> bool:
+    """Return whether an interval leaves a figure open: as wide to one side as the figure, or a hundredfold."""
+    if figure.high is None:
+        return False
+    return figure.high > (100 if by_ratio else 2) * figure.value
 
 
 def _inside(name: str, value: float) -> bool:

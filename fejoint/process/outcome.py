@@ -9,6 +9,7 @@ from fejoint.joint.geometry import Geometry
 from fejoint.process.cure import Cured, cured
 from fejoint.process.description import Process
 from fejoint.process.durations import duration
+from fejoint.process.preparation import OVERRIDES
 from fejoint.process.squeeze import Squeezed, squeezed
 from fejoint.process.surface_verdict import verdicts
 from fejoint.process.verdict import DOES_NOT
@@ -65,6 +66,7 @@ def checked(process: Process, geometry: Geometry | None = None) -> Checked:
     """
     if all(part is None for part in (process.wetting, process.squeeze_out, process.cure, process.preparation)):
         raise JointError("process: says nothing; give [process.wetting], [process.squeeze_out], [process.cure] or preparation.")
+    process = _with_water_film(process)
     wetting = None if process.wetting is None else wetted(process.wetting)
     squeeze = None if process.squeeze_out is None else squeezed(process.squeeze_out, geometry)
     area = None if geometry is None else geometry.bonded_length * geometry.width
@@ -98,13 +100,26 @@ def _between(process: Process, squeeze: Squeezed | None, cure: Cured | None) -> 
     return said
 
 
+def _with_water_film(process: Process) -> Process:
+    """Return the process whose wetting knows the water-break tests of the preparation, too: one that failed counts."""
+    if process.wetting is None or process.preparation is None:
+        return process
+    stated = [process.preparation, *(getattr(process.preparation, name) for name in OVERRIDES)]
+    known = {process.wetting.water_film_whole, *(surface.water_break for surface in stated if surface is not None)} - {None}
+    if not known:
+        return process
+    return process.replace(wetting=process.wetting.replace(water_film_whole=False not in known))
+
+
 def _unprepared(process: Process, geometry: Geometry | None) -> list[str]:
     """Return what forbids bonding on adherends as they are prepared; which they are, the joint says."""
     if process.preparation is None or geometry is None:
         return []
     materials = {name: adherend.material.name for name, adherend in geometry.adherends().items()}
     found = verdicts(process.preparation, materials)
-    return [f"the {name.replace('_', ' ')} adherend: {v.state}" for name, v in found.items() if v.forbids_bonding]
+    return [
+        f"the preparation of the {name.replace('_', ' ')} adherend: {v.state}" for name, v in found.items() if v.forbids_bonding
+    ]
 
 
 def _missed(process: Process, wetting: Wetted | None, squeeze: Squeezed | None, cure: Cured | None) -> list[str]:

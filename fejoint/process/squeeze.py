@@ -234,7 +234,9 @@ def _times(reach: float, flows: float | None) -> Floats:
 
 
 def _notes(squeeze: SqueezeOut, film: Film, length: float | None, start: float, area: float, needed: Amount) -> tuple[str, ...]:
-    notes: list[str] = []
+    notes = ["The viscosity is taken as steady while the adhesive flows; it rises, so times are on the short side."]
+    if squeeze.spacer_diameter is not None:
+        notes.append("Once the line stands on its spacer beads they bear some of the clamps' force; how much is not modelled.")
     if squeeze.start_thickness is None:
         notes.append(f"start_thickness was not given: {start:.3g} mm is taken, three times the line, which is on the slow side.")
     put_on = 1000 * needed.volume / area

@@ -110,6 +110,12 @@ def test_near_temperatures_hardly_tell_it():
     assert any("hardly tell" in text for text in found.warnings)
 
 
+def test_a_law_with_too_many_figures_is_said_to_be_loose():
+    """Points of an n-th order law with scatter do not tell how an autocatalytic one begins."""
+    found = fitted_law(points_of(NTH, (296.0, 313.0, 333.0), noise=0.01), "autocatalytic")
+    assert any("share of the start" in text or "autocatalytic power" in text or "at the limit" in text for text in found.warnings)
+
+
 def test_as_many_figures_as_points_leave_nothing_over():
     found = fitted_law(points_of(NTH, (296.0, 313.0, 333.0), number=1))
     assert found.figures["order"].low is None

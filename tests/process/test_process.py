@@ -122,6 +122,19 @@ def test_treads_of_a_stepped_lap_are_one_strip():
 # ---- of one another --------------------------------------------------------
 
 
+def test_a_water_break_test_of_the_preparation_counts_for_the_wetting():
+    """One that failed overrides, wherever it was recorded; a preparation that does not fit is missed."""
+    for route, whole, word in (("aluminium-abrade", True, "wets"), ("aluminium-abrade", False, "does not wet")):
+        changes = [f"process.preparation.route={route}", f"process.preparation.water_break={str(whole).lower()}"]
+        document = document_from_text(SILL, changes)
+        found = checked(process_of(document), joint_from_document(document).geometry)
+        assert found.wetting.verdict.word == word
+        assert bool(found.missed) is not whole
+    document = document_from_text(SILL, ["process.preparation.route=steel-blast-bond"])
+    found = checked(process_of(document), joint_from_document(document).geometry)
+    assert "the preparation of the lower adherend: not fit" in found.missed
+
+
 def test_gelling_before_the_line_is_thin_is_said():
     """From the demo with a hundred times the viscosity: hours under the clamps."""
     document = document_from_text(SILL, ["process.squeeze_out.viscosity=40000 Pa*s", "process.squeeze_out.working_life=20 h"])

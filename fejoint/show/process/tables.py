@@ -24,6 +24,7 @@ FIGURES = {
     "start_share": ("k1 over k2", 1.0),
     "power": ("autocatalytic power m", 1.0),
 }
+OPEN = 1e6  # times the figure: an interval beyond tells nothing
 Row = tuple[str, str]
 
 
@@ -203,6 +204,7 @@ def _fit_table(fit: Mapping[str, Any]) -> Table:
     for key, (name, factor) in FIGURES.items():
         if key in fit["figures"]:
             figure = fit["figures"][key]
-            cells = ["-" if v is None else f"{factor * v:.4g}" for v in (figure["value"], figure["low_95"], figure["high_95"])]
-            table.add_row(name, *cells)
+            low, high, most = figure["low_95"], figure["high_95"], OPEN * abs(figure["value"])
+            cells = ["-" if v is None else "open" if abs(v) > most else f"{factor * v:.4g}" for v in (low, high)]
+            table.add_row(name, f"{factor * figure['value']:.4g}", *cells)
     return table
