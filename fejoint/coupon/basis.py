@@ -165,6 +165,8 @@ def _by_two(x: Floats, basis: Basis, positive: bool) -> Bound:
         return Bound(basis, BY_TWO, None, reason="has no use where a value by rank is to be had")
     r, k = two_value_factor(len(x), *BASES[basis])
     least, other = np.sort(x)[[0, r - 1]]
+    if least == other:
+        return Bound(basis, BY_TWO, None, reason=f"the {r} lowest values are equal: record more digits")
     return Bound(basis, BY_TWO, float(other * (least / other) ** k), k)
 
 

@@ -190,6 +190,9 @@ def test_without_a_distribution_ranks_are_taken():
     assert found.bound("A").method == "by two values"
     few = basis_values(two_lots[::4])
     assert few.recommended == "by two values"
+    rounded = basis_values([20.0] * 7 + [24.0])
+    assert "the 6 lowest values are equal" in rounded.bound("B", "by two values").reason
+    assert rounded.bound("B").value is None
     below = basis_values(two_lots[::4] - 12)
     assert below.recommended == ""
     assert below.bound("B").value is None and "a value by rank needs 29 values" in below.bound("B").reason
