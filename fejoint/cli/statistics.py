@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import math
 import re
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -16,6 +17,7 @@ from fejoint.units import as_number
 
 if TYPE_CHECKING:
     from fejoint.coupon.ageing import Aged, AgeingFit
+    from fejoint.coupon.ageing_prediction import Prediction
     from fejoint.coupon.value_table import ValueTable
 
 __all__ = ["ageing", "statistics"]
@@ -108,9 +110,9 @@ def ageing(
     fits, refused, chosen, why = _fits(data, model, logarithmic)
     time_at = _given(at, units[1], ("s",), "--at") if at else float(data.time.max())
     hot = _temperature_at(at_temperature, chosen)
-    predictions = [predicted(fit, time_at, hot) for fit in fits]
+    mine = predicted(chosen, time_at, hot)
+    predictions = [mine if fit is chosen else _unless(lambda fit=fit: predicted(fit, time_at, hot)) for fit in fits]  # type: ignore[misc]
     when = reached(chosen, _given(reach, units[0], INSIDES, "--reach"), hot) if reach else None
-    mine = predictions[next(i for i, fit in enumerate(fits) if fit is chosen)]
     told = ageing_json(fits, predictions, chosen, when, refused, units, table.name)
     if out is not None:
         from fejoint.show.coupons.ageing_plots import ageing_figure
@@ -215,6 +217,14 @@ def _fits(data: Aged, model: str, logarithmic: bool) -> tuple[list[AgeingFit], l
         chosen,
         f"{why} it has the lowest criterion: a choice by these specimens, so look at the others' answers too.",
     )
+
+
+def _unless(work: Callable[[], Prediction]) -> Prediction | None:
+    """Return what another law predicts, or None where it gives no number there."""
+    try:
+        return work()
+    except JointError:
+        return None
 
 
 def _given(text: str, unit: str, insides: tuple[str, ...], option: str) -> float:

@@ -304,4 +304,6 @@ def test_temperatures_of_what_has_not_aged_do_not_matter():
     without, there = (ageing_fit(aged(WEEKS, ROOT, k), "root-of-time") for k in (kelvin, KELVIN))
     assert without.parameters == pytest.approx(there.parameters, rel=1e-7)
     assert without.data.temperatures == pytest.approx((313.15, 323.15, 333.15))
-    assert ageing_fit(aged(WEEKS[:20], ROOT[:20], KELVIN[:20]), "root-of-time").shape.reference is None
+    one = ageing_fit(aged(WEEKS[:20], ROOT[:20], KELVIN[:20]), "root-of-time")
+    assert one.shape.reference is None
+    assert predicted(one, 9.0, 313.15) == predicted(one, 9.0)

@@ -53,6 +53,8 @@ def test_places_sides_and_limit():
     assert outliers(values, side="low").found and not outliers(values, side="high").found
     assert outliers(values * 4).most == 3
     assert outliers([5.0, 5.0, 5.0, 5.0]).steps == ()
+    apart = [*(22 + 0.1 * i for i in range(-6, 7)), 5.0, 17.0]  # both are beyond their critical residuals
+    assert [one.value for one in outliers(apart, most=3).found] == [5.0, 17.0]
     pair = [22.0, 22.4, 21.8, 22.1, 15.0, 15.1, 22.3, 21.9, 22.2]  # two that hide one another
     assert not outliers(pair).found
     assert sorted(one.place for one in outliers(pair, most=2).found) == [4, 5]

@@ -46,7 +46,7 @@ def ageing_figure(fit: AgeingFit, said: Prediction | None, strength: str, time: 
             asked = None if said is None else said.temperature
             panels = [p for p in panels if _same(asked, p)] + [p for p in panels if not _same(asked, p)][: MOST_PANELS - 1]
             panels = sorted(panels[:MOST_PANELS], key=lambda p: p or 0.0)
-        columns = min(len(panels), 3)
+        columns = 2 if len(panels) == 4 else min(len(panels), 3)
         rows = -(-len(panels) // columns)
         figure = Figure(figsize=((8.6, 11.0, 14.0)[columns - 1], 1.9 + 4.1 * rows), layout="constrained")
         grid = figure.subplots(rows, columns, squeeze=False, sharex=True, sharey=True).ravel()
@@ -54,6 +54,7 @@ def ageing_figure(fit: AgeingFit, said: Prediction | None, strength: str, time: 
         for axes, panel in zip(grid, panels, strict=False):
             _draw(axes, fit, panel, said, end, confidence)
             axes.set_xlabel(f"time, {time}")
+            axes.tick_params(labelbottom=True)
         for axes in grid[len(panels) :]:
             axes.remove()
         grid[0].set_xlim(-0.02 * end, end)

@@ -143,7 +143,7 @@ def statistics_sentences(found: Lots, unit: str) -> list[str]:
 
 
 def _lot_sentences(lot: Lot, unit: str) -> list[str]:
-    name, said = printable(lot.name), [_sentence(text) for text in lot.refused]
+    name, said = printable(lot.name), [printable(text) for text in lot.refused]
     if lot.outliers is not None:
         said.append(f"{name}: {_outliers(lot.outliers, unit)}")
     if lot.shapiro is not None:
