@@ -69,7 +69,7 @@ def coupons_page(found: ReducedTest, statistics: Looked, figures: Mapping[str, F
     """
     test = found.test
     head, rows = specimen_rows(found, units)
-    lines = [Row(row, "" if one.counts else "marked") for row, one in zip(rows, found.specimens, strict=True)]
+    lines = [Row(row, look) for row, look in rows]
     seen = {
         "coupons.png": _curves_alt(found),
         "patterns.png": f"Bars of area by failure pattern; on average {found.pattern}.",
