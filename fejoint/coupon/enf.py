@@ -105,10 +105,10 @@ def enf(
     """Return the toughness in sliding of an end-notched flexure specimen.
 
     The main one is by calibrated compliance, C = C0 + m (a + Delta)^3 and G = 3 m P^2 (a + Delta)^2 / (2 b),
-    where a calibration is given; Delta is 0, as the usual line in a^3 has it, where no offset is known; else by corrected beam theory, G = 9 P^2 (a + Delta)^2/(16 b^2 E h^3), where an
-    elastic modulus is; else by plain beams, G = 9 P d a^2/(2 b (2 L^3 + 3 a^3)).
-    All at 5 % more compliance or the largest force, whichever comes first; with
-    an effective crack, of length such that a beam has the compliance measured, also as the crack grows.
+    where a calibration is given; Delta is 0, as the usual line in a^3 has it, where no offset is known. Else by
+    corrected beam theory, G = 9 P^2 (a + Delta)^2 / (16 b^2 E h^3), where an elastic modulus is given; else by
+    plain beams, G = 9 P d a^2 / (2 b (2 L^3 + 3 a^3)). All at 5 % more compliance or the largest force, whichever
+    comes first; with an effective crack, of length such that a beam has the compliance measured, also as it grows.
 
     Parameters
     ----------
