@@ -50,18 +50,12 @@ def coupons(
 def _written(found: Any, data: dict[str, Any], out: Path, units: str) -> list[Path]:
     """Write the test, its figures and its report, all or nothing."""
     from fejoint.show.coupons.reduction_data import coupons_csv, looked
-    from fejoint.show.coupons.reduction_page import coupons_page
-    from fejoint.show.coupons.reduction_plots import coupons_figure, patterns_figure
-    from fejoint.show.coupons.statistics_plots import statistics_figure
+    from fejoint.show.coupons.reduction_page import coupons_figures, coupons_page
     from fejoint.show.files import write_files, write_text
 
     statistics = looked(found, units)
-    figures = {"coupons.png": coupons_figure(found, units)}
-    if found.pattern is not None:
-        figures["patterns.png"] = patterns_figure(found)
-    if statistics.lots is not None:
-        figures["statistics.png"] = statistics_figure(statistics.lots, statistics.unit, found.kind.title)
-    page = coupons_page(found, statistics, units)
+    figures = coupons_figures(found, statistics, units)
+    page = coupons_page(found, statistics, figures, units)
     writers: dict[str, Any] = {
         "coupons.json": lambda path: write_text(path, json.dumps(data, indent=2, allow_nan=False) + "\n"),
         "coupons.csv": lambda path: write_text(path, coupons_csv(found)),

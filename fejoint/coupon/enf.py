@@ -104,11 +104,11 @@ def enf(
 ) -> Reduction:
     """Return the toughness in sliding of an end-notched flexure specimen.
 
-    The main one is by calibrated compliance, G = 3 m P^2 a^2 / (2 b), where a
-    calibration is given; else by corrected beam theory, G = 9 P^2 (a + Delta)^2/(16 b^2 E h^3), where an
-    elastic modulus is; else by plain beams, G = 9 P d a^2/(2 b (2 L^3 + 3 a^3)).
-    All at 5 % more compliance or the largest force, whichever comes first; with
-    an effective crack, of length such that a beam has the compliance measured, also as the crack grows.
+    The main one is by calibrated compliance, C = C0 + m (a + Delta)^3 and G = 3 m P^2 (a + Delta)^2 / (2 b),
+    where a calibration is given; Delta is 0, as the usual line in a^3 has it, where no offset is known. Else by
+    corrected beam theory, G = 9 P^2 (a + Delta)^2 / (16 b^2 E h^3), where an elastic modulus is given; else by
+    plain beams, G = 9 P d a^2 / (2 b (2 L^3 + 3 a^3)). All at 5 % more compliance or the largest force, whichever
+    comes first; with an effective crack, of length such that a beam has the compliance measured, also as it grows.
 
     Parameters
     ----------
@@ -146,8 +146,8 @@ def enf(
     more: dict[str, tuple[Floats, Floats]] = {}
     if calibration:
         points = np.array(calibration)
-        line = calibrated(points[:, 0], points[:, 1], pull.name)
-        figures["calibrated"] = _by_calibration(line, force, start, crack, width, t_factor(line.freedom, confidence))
+        line = calibrated(points[:, 0] + slide, points[:, 1], pull.name)
+        figures["calibrated"] = _by_calibration(line, force, start, crack + slide, width, t_factor(line.freedom, confidence))
         more["line"] = (points[:, 0], points[:, 1])
         if not points[:, 0].min() <= crack <= points[:, 0].max():
             notes.append(f"The crack, {crack:g} mm, lies outside the lengths of the calibration.")

@@ -4,11 +4,9 @@ from __future__ import annotations
 
 import csv
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
-
-import numpy as np
 
 from fejoint.coupon.reading import INSIDE, Reading
 from fejoint.errors import JointError
@@ -16,6 +14,7 @@ from fejoint.units import as_number
 
 __all__ = ["WORDS", "Form", "cells_of", "form_of"]
 
+MOST = 1e12  # of any number: what is larger was mistyped, and its ratios may leave all numbers
 SEARCHED = 500  # lines in which the table's head must lie
 DELIMITERS = {";": "semicolon", "\t": "tab", ",": "comma", "|": "bar"}
 
@@ -72,7 +71,7 @@ class Form:
         if (self.decimal == "," and "." in cell) or (self.decimal == "." and "," in cell) or "_" in cell:
             raise ValueError(cell)
         value = float(cell.replace(self.decimal, "."))
-        if not np.isfinite(value):
+        if not abs(value) < MOST:
             raise ValueError(cell)
         return value
 
@@ -112,7 +111,7 @@ def form_of(lines: list[str], reading: Reading, place: str) -> Form:
     """
     delimiter = reading.delimiter or _delimiter(lines, place)
     rows = [cells_of(line, delimiter) for line in lines[: SEARCHED + (reading.header_lines or 0)]]
-    head_line = reading.header_lines if reading.header_lines is not None else _head_line(rows, place)
+    head_line = reading.header_lines if reading.header_lines is not None else _head_line(rows, reading, place)
     if head_line >= len(rows) or not any(rows[head_line]):
         raise JointError(
             f"{place}: data.header_lines = {head_line}: line {head_line + 1} should hold the names of the columns, and is "
@@ -123,7 +122,7 @@ def form_of(lines: list[str], reading: Reading, place: str) -> Form:
     units_row = bool(after) and not any(map(_looks_numeric, after)) and any(map(_is_unit, after))
     names, units = zip(*(_name_and_unit(cell) for cell in head), strict=True)
     columns = _columns(names, head, reading, place)
-    decimal, thousands = _numbers(rows[head_line + 1 + units_row :], columns, delimiter, reading, place)
+    decimal, thousands = _numbers(rows[head_line + 1 + units_row :], columns, reading, place)
     factors = {}
     for key in INSIDE:
         if key not in columns:
@@ -160,23 +159,40 @@ def _delimiter(lines: list[str], place: str) -> str:
     return best
 
 
-def _head_line(rows: list[list[str]], place: str) -> int:
-    """Return the line of the head: the last one of names before the first row of numbers, a row of units left out."""
+def _head_line(rows: list[list[str]], reading: Reading, place: str) -> int:
+    """Return the line of the head: of names, over numbers, with columns of force and displacement.
+
+    Other tables, such as one of results, may stand before it; what the first one lacks is said where none serves.
+    """
+    refused: JointError | None = None
+    for line in _heads(rows):
+        names, _ = zip(*(_name_and_unit(cell) for cell in rows[line]), strict=True)
+        try:
+            _columns(names, rows[line], reading, place)
+        except JointError as error:
+            refused = refused or error
+        else:
+            return line
+    raise refused or JointError(
+        f"{place}: no line with the names of the columns stands over its numbers; give data.header_lines."
+    )
+
+
+def _heads(rows: list[list[str]]) -> Iterator[int]:
+    """Yield lines of names over a row of numbers, a row of units between them passed over."""
+    seen = -1
     for i, cells in enumerate(rows):
         if not _numeric_row(cells):
             continue
-        for j in range(i - 1, max(i - 4, -1), -1):
+        for j in range(i - 1, max(i - 4, seen), -1):
             named = [cell for cell in rows[j] if cell]
-            wide = len(named) >= 2 and len(rows[j]) >= len(cells) - 1
-            if not wide or any(map(_looks_numeric, named)):
+            if len(named) < 2 or len(rows[j]) < len(cells) - 1 or any(map(_looks_numeric, named)):
                 continue
             bare = all(_is_unit(cell) for cell in named)
             if not (bare and j > 0 and len([cell for cell in rows[j - 1] if cell]) >= 2):
-                return j
-        if any(len([cell for cell in later if cell]) >= 2 and not any(map(_looks_numeric, later)) for later in rows[i:]):
-            continue  # numbers among the lines before the head
-        break
-    raise JointError(f"{place}: no line with the names of the columns stands over its numbers; give data.header_lines.")
+                seen = j
+                yield j
+                break
 
 
 def _is_unit(cell: str) -> bool:
@@ -253,7 +269,7 @@ def _listed(names: Any) -> str:
     return ", ".join(shown[:12]) + (f" and {len(shown) - 12} more" if len(shown) > 12 else "")
 
 
-def _numbers(rows: list[list[str]], columns: dict[str, int], delimiter: str, reading: Reading, place: str) -> tuple[str, str]:
+def _numbers(rows: list[list[str]], columns: dict[str, int], reading: Reading, place: str) -> tuple[str, str]:
     """Return the decimal sign and that of thousands, as given or as the first rows show them."""
     cells = [row[c] for row in rows for key, c in columns.items() if key != "specimen" and c < len(row)]
     both = [cell for cell in cells if "." in cell and "," in cell and _looks_numeric(cell)]
@@ -268,7 +284,7 @@ def _numbers(rows: list[list[str]], columns: dict[str, int], delimiter: str, rea
                 f"{place}: numbers have both points and commas; say which is which: data.decimal and data.thousands."
             )
         else:
-            decimal = "," if commas and delimiter != "," else "."
+            decimal = "," if commas else "."
         signed = [cell for cell in cells if _COMMA.match(cell) or _POINT.match(cell)]
         if signed and thousands is None and not both and all(map(_GROUPED.match, signed)):
             raise JointError(

@@ -220,8 +220,5 @@ def _pull(label: str, columns: dict[str, Floats], lines: NDArray[np.int64], form
 
 
 def _not_a_number(form: Form, line: int, key: str, cell: str) -> NoReturn:
-    shown = f'"{cell[:30]}"' if cell else "an empty cell"
-    raise JointError(
-        f'{form.at(line, key)}: {shown} is no number with the decimal sign "{form.decimal}"; '
-        f"check data.columns.{key}, data.decimal and data.thousands."
-    )
+    what = f'"{cell[:30]}" is no number with the decimal sign "{form.decimal}"' if cell else "a number is missing"
+    raise JointError(f"{form.at(line, key)}: {what}; check data.columns.{key}, data.decimal and data.thousands.")

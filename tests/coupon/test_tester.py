@@ -91,6 +91,16 @@ def test_several_specimens_by_a_column_and_by_blocks():
     assert [p.name for p in pulls_from_text(bare, place="x.csv")] == ["x 1", "x 2"]
 
 
+def test_a_table_of_results_may_stand_before():
+    """What is read is the first table with force and displacement; quotes, a name in a line over each block."""
+    blocks = "".join(
+        f'"Specimen {i}"\n"Time (s)";"Travel (mm)";"Load (N)"\n"0,0";"0,0";"1,5"\n"0,1";"0,2";"{i}00,25"\n"0,2";"0,3";"3,5"\n\n'
+        for i in (1, 2)
+    )
+    found = pulls_from_text('"Results"\n"";"Strength (MPa)";"Energy (J)"\n"1";"20";"5"\n"2";"21";"6"\n\n' + blocks)
+    assert [(p.name, p.largest) for p in found] == [("1", 100.25), ("2", 200.25)]
+
+
 def test_crack_lengths_are_empty_where_none_was_read():
     text = "Travel [mm],Load [N],Crack length [mm]\n0,0,\n1,5,45\n2,4,\n3,3,55.5\n"
     crack = pulls_from_text(text)[0].crack_length
@@ -116,7 +126,7 @@ def test_encodings(encoding, tmp_path):
     ("change", "said"),
     [
         (("1240.2500", "broken"), r'x\.csv, line 4, column 3 \(Load \[N\]\): "broken" is no number with the decimal sign'),
-        (("1240.2500", ""), r"x\.csv, line 4, column 3 .*an empty cell is no number"),
+        (("1240.2500", ""), r"x\.csv, line 4, column 3 .*a number is missing"),
         (("1240.2500", "nan"), r"x\.csv, line 4, column 3 .*\"nan\" is no number"),
         (("1240.2500", "1_240"), r"x\.csv, line 4, column 3 "),
         (

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from typing import TYPE_CHECKING
+
 from fejoint.coupon.description import DIMENSIONS
 from fejoint.coupon.outcome import ReducedTest
 from fejoint.joint.model import unit_of
@@ -13,7 +16,10 @@ from fejoint.show.coupons.statistics_tables import statistics_rows, statistics_s
 from fejoint.show.report.page import Row, Table, page, picture
 from fejoint.units import display
 
-__all__ = ["coupons_page"]
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+__all__ = ["coupons_figures", "coupons_page"]
 
 SECTIONS = [
     ("answer", "The answer in short"),
@@ -27,7 +33,23 @@ SECTIONS = [
 MOST_ACROSS = 8  # specimens side by side in the table of all figures; of more, the csv file has them
 
 
-def coupons_page(found: ReducedTest, statistics: Looked, units: str = "mm") -> str:
+def coupons_figures(found: ReducedTest, statistics: Looked, units: str = "mm") -> dict[str, Figure]:
+    """Return the figures of a coupon test by the names of their files; none of patterns or statistics that are not there.
+
+    Raises
+    ------
+    SetupError
+        matplotlib is not installed.
+    """
+    figures = {"coupons.png": coupons_figure(found, units)}
+    if found.pattern is not None:
+        figures["patterns.png"] = patterns_figure(found)
+    if statistics.lots is not None:
+        figures["statistics.png"] = statistics_figure(statistics.lots, statistics.unit, found.kind.title)
+    return figures
+
+
+def coupons_page(found: ReducedTest, statistics: Looked, figures: Mapping[str, Figure], units: str = "mm") -> str:
     """Return the report of a coupon test as HTML.
 
     Parameters
@@ -35,6 +57,8 @@ def coupons_page(found: ReducedTest, statistics: Looked, units: str = "mm") -> s
     found : ReducedTest
     statistics : Looked
         In the display system.
+    figures : mapping
+        As `coupons_figures` returns them.
     units : str
         Display system.
 
@@ -45,19 +69,13 @@ def coupons_page(found: ReducedTest, statistics: Looked, units: str = "mm") -> s
     """
     test = found.test
     head, rows = specimen_rows(found, units)
-    lines = [Row(row, "" if one.counts else "marked") for row, one in zip(rows, found.specimens, strict=True)]
-    pictures = {
-        "curves": picture(coupons_figure(found, units, headed=False), _curves_alt(found)),
-        "patterns": None
-        if found.pattern is None
-        else picture(patterns_figure(found, headed=False), f"Bars of area by failure pattern; on average {found.pattern}."),
-        "statistics": None
-        if statistics.lots is None
-        else picture(
-            statistics_figure(statistics.lots, statistics.unit, found.kind.title),
-            "Values of the specimens, and their shares on normal probability paper with fitted distributions.",
-        ),
+    lines = [Row(row, look) for row, look in rows]
+    seen = {
+        "coupons.png": _curves_alt(found),
+        "patterns.png": f"Bars of area by failure pattern; on average {found.pattern}.",
+        "statistics.png": "Values of the specimens, and their shares on normal probability paper with fitted distributions.",
     }
+    pictures = {name.removesuffix(".png"): picture(figures[name], alt) if name in figures else None for name, alt in seen.items()}
     context = {
         "sections": SECTIONS,
         "answer": answer(found, statistics, units),

@@ -41,7 +41,7 @@ BANDS: dict[str, tuple[str, str]] = {  # colour and hatch of each class, told ap
 }
 
 
-def coupons_figure(found: ReducedTest, units: str = "mm", headed: bool = True) -> Figure:
+def coupons_figure(found: ReducedTest, units: str = "mm") -> Figure:
     """Return the force-displacement curves with the points read off, and where there is one the second curve beside them.
 
     That is shear stress over strain of thick adherends, toughness over crack
@@ -64,8 +64,7 @@ def coupons_figure(found: ReducedTest, units: str = "mm", headed: bool = True) -
         if second:
             panels[1].set_label("reduced")
             _draw_reduced(panels[1], found, looks, units)
-        if headed:
-            figure.suptitle(shortened(printable(found.test.title) or found.kind.words, 100), x=0.01, ha="left")
+        figure.suptitle(shortened(printable(found.test.title) or found.kind.words, 100), x=0.01, ha="left")
         legend_below(figure, handles, 6)
         return settled(figure)
 
@@ -179,7 +178,7 @@ def _draw_reduced(axes: Axes, found: ReducedTest, looks: list[dict[str, Any]], u
     axes.set_title(f"while the crack grows; band: mean, {share} interval" if points else "by the effective crack", color=FAINT)
 
 
-def patterns_figure(found: ReducedTest, headed: bool = True) -> Figure:
+def patterns_figure(found: ReducedTest) -> Figure:
     """Return the failure pattern of each specimen as a bar of area, and their mean; axes are labelled patterns.
 
     Raises
@@ -223,8 +222,7 @@ def patterns_figure(found: ReducedTest, headed: bool = True) -> Figure:
         axes.set_ylim((places[-1] if places else 0) + 0.55, -0.55)
         axes.set_xlim(0, 100)
         axes.set_xlabel("share of the bonded area, %")
-        if headed:
-            figure.suptitle("Failure patterns, words of ASTM D5573 and ISO 10365", x=0.01, ha="left")
+        figure.suptitle("Failure patterns, words of ASTM D5573 and ISO 10365", x=0.01, ha="left")
         handles = [Patch(facecolor=BANDS[word][0], hatch=BANDS[word][1], edgecolor="white", label=word) for word in used]
         legend_below(figure, handles, 5)
         return settled(figure)

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from rich import box
 from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from fejoint.coupon.outcome import ReducedSpecimen, ReducedTest
+from fejoint.coupon.outcome import ReducedTest
 from fejoint.coupon.reduction import Figure
 from fejoint.coupon.standards import rounded
 from fejoint.show.coupons.reduction_data import SUPPORT, Looked, standard_in_words
@@ -66,8 +66,8 @@ def coupons_report(found: ReducedTest, statistics: Looked, system: str = "mm") -
     head, rows = specimen_rows(found, system)
     for i, name in enumerate(head):
         table.add_column(name, justify="left" if i in (0, len(head) - 1) else "right", overflow="fold")
-    for row, one in zip(rows, found.specimens, strict=True):
-        table.add_row(*map(Text, row), style="" if one.counts else "dim")
+    for row, look in rows:
+        table.add_row(*map(Text, row), style={"marked": "dim", "strong": "bold"}.get(look, ""))
     parts.append(table)
     left = [one for one in found.specimens if not one.counts]
     parts += [Text(f"Left out: {printable(one.name)}, {printable(one.entry.reason)}.", style="italic") for one in left]
@@ -132,34 +132,53 @@ def interval(figure: Figure, system: str) -> str:
     return f"{rounded(factor * figure.low)} to {rounded(factor * figure.high)}"
 
 
-def specimen_rows(found: ReducedTest, system: str) -> tuple[list[str], list[list[str]]]:
-    """Return the table of specimens: its head and a row each; the main figure as the standard rounds it."""
+def specimen_rows(found: ReducedTest, system: str) -> tuple[list[str], list[tuple[list[str], str]]]:
+    """Return the table of specimens: its head, and rows with their look; the main figure as the standard rounds it.
+
+    The last row is the mean of those that count, where there are two or more.
+    """
     has = {key for one in found.specimens for key in one.reduction.figures}
-    shown = {key: head for key, head in SHOWN[found.test.what].items() if key in has}
+    shown = [key for key in SHOWN[found.test.what] if key in has]
     between = any(one.reduction.figures[found.kind.main].low is not None for one in found.specimens)
     head = ["specimen"]
-    for key, name in shown.items():
+    for key in shown:
+        name = SHOWN[found.test.what][key]
         head += [name, "interval"] if key == found.kind.main and between else [name]
-    rows = []
+    rows: list[tuple[list[str], str]] = []
     for one in found.specimens:
         name = printable(one.name) + ("" if one.counts else " (left out)")
-        rows.append([name, *_cells(found, one, list(shown), between, system)])
+        cells = _cells(found, one.reduction.figures, shown, between, system)
+        rows.append(
+            ([name, *cells, "not stated" if one.entry.seen is None else str(one.entry.seen)], "" if one.counts else "marked")
+        )
+    if len(found.counted) > 1:
+        means = {key: _mean(found, key) for key in shown}
+        cells = _cells(found, {key: figure for key, figure in means.items() if figure}, shown, between, system)
+        rows.append((["mean", *cells, "" if found.pattern is None else str(found.pattern)], "strong"))
     return [*head, "failure pattern"], rows
 
 
-def _cells(found: ReducedTest, one: ReducedSpecimen, shown: list[str], between: bool, system: str) -> list[str]:
+def _mean(found: ReducedTest, key: str) -> Figure | None:
+    figures = [one.reduction.figures[key] for one in found.counted if key in one.reduction.figures]
+    if len(figures) < 2:
+        return None
+    return Figure(figures[0].name, sum(figure.value for figure in figures) / len(figures), figures[0].unit)
+
+
+def _cells(found: ReducedTest, figures: Mapping[str, Figure], shown: list[str], between: bool, system: str) -> list[str]:
     cells = []
     for key in shown:
-        figure = one.reduction.figures.get(key)
+        figure = figures.get(key)
         if figure is None:
             cells.append("-")
         elif key == found.kind.main:
             factor, unit = shown_unit(figure.unit, system)
             cells.append(f"{found.reported(factor * figure.value)} {unit}")
-            cells += [interval(figure, system) or "-"] if between else []
         else:
             cells.append(display(figure.value, figure.unit, system, digits=3))
-    return [*cells, "not stated" if one.entry.seen is None else str(one.entry.seen)]
+        if key == found.kind.main and between:
+            cells.append("" if figure is None else interval(figure, system))
+    return cells
 
 
 def figure_rows(found: ReducedTest, system: str) -> tuple[list[str], list[tuple[list[str], bool]]]:
