@@ -53,6 +53,7 @@ For i In {1:21}
 EndFor
 
 Include "growth.geo";
+Include "flaws.geo";
 
 h = bondline_thickness / 2; f = spew_height; bead = (f > 0);
 surface_y = thickness / 2;
@@ -66,6 +67,9 @@ longest = 2;            // longest cell, in thicknesses
 smallest = h * (growth_h - 1) / (growth_h^half_layer_cells - 1);
 half_cells = Max(1, Round(half_layer_cells * mesh_density));
 half_ratio = growth_h^(half_layer_cells / half_cells);
+If (flaw_tips > 0)
+  half_cells = Max(1, Round(tip_layer_cells * mesh_density)); half_ratio = 1;
+EndIf
 
 // Number n1 of cells at density 1 that grow by about `growth` from `first` over
 // `length`: even, so that half the density keeps every other mesh line.
@@ -166,6 +170,110 @@ Macro Between
   EndIf
 Return
 
+// Gives the next spot of the present tread beyond `beyond`, along it: an edge of
+// a flaw, spot_e, a bead's toe, or the tread's end (spot_e = 0).
+Macro NextSpot
+  spot = edge; spot_e = 0;
+  For e In {1:flaw_edges}
+    If (flaw_edge~{e} - x0 > beyond + same && flaw_edge~{e} - x0 < spot)
+      spot = flaw_edge~{e} - x0; spot_e = e;
+    EndIf
+  EndFor
+  For s In {0:1}
+    foot = s ? edge - h - f : h + f;   // a toe's cut is square here: f from the adherend's corner
+    If (bead && k == (s ? 2*steps - 1 : 1) && foot > beyond + same && foot < spot - same)
+      spot = foot; spot_e = 0;
+    EndIf
+  EndFor
+Return
+
+// Adds the pieces from `from` to `to` of a tread with flaws. At each end the first
+// cell is from_first or to_first long, after even ones for from_even or to_even;
+// the tread's own ends are mitred.
+Macro Reach
+  left = from + from_even; left_first = from_first; right = to - to_even; right_first = to_first;
+  end = Min(2 * h, 0.6 * (to - from));   // at least 1.2 h, where the mitre ends at h
+  If (from_mitre)
+    first = smallest; length = end + h;
+    Call Cells;
+    length = end;
+    Call Growth;
+    left = from + end; left_first = first * high^n1; c = left; mitre = 0; fine = 1;
+    Call Piece;
+  ElseIf (from_even > 0)
+    n1 = tip_even_cells; c = left; mitre = 0; fine = 0;
+    Call Piece;
+  EndIf
+  If (to_mitre)
+    first = smallest; length = end + h;
+    Call Cells;
+    end_n1 = n1; length = end;
+    Call Growth;
+    right = to - end; right_first = first * high^n1;
+  EndIf
+  span = (right - left) / 2; middle = (left + right) / 2; mitre = 0;
+  uniform = Max(longest * thickness, span / 80);
+  For part In {0:1}
+    first = part ? right_first : left_first; length = span;
+    n1 = 2 * Max(1, Floor((1 + Log(uniform / first) / Log(growth)) / 2));
+    rest = span - first * (growth^n1 - 1) / (growth - 1);
+    If (rest < uniform)
+      rest = 0;
+      Call Cells;
+    EndIf
+    graded_n1 = n1;
+    If (part == 0)
+      c = middle - rest; fine = 1;
+      Call Piece;
+    EndIf
+    If (rest > 0)
+      c = part ? middle + rest : middle; n1 = 2 * Ceil(rest / uniform / 2); fine = 0;
+      Call Piece;
+    EndIf
+    If (part == 1)
+      c = right; n1 = graded_n1; first = right_first; fine = -1;
+      Call Piece;
+    EndIf
+  EndFor
+  If (to_mitre)
+    first = smallest; c = to; mitre = 1; n1 = end_n1; fine = -1;
+    Call Piece;
+  ElseIf (to_even > 0)
+    n1 = tip_even_cells; c = to; fine = 0;
+    Call Piece;
+  EndIf
+Return
+
+// Adds a tread with edges of flaws on it: pieces between them, and the toes of beads.
+Macro FlawedTread
+  from = 0; from_first = smallest; from_even = 0; from_mitre = 1; to = 0;
+  For turns In {1:flaw_edges+3}   // at least as many as there are spots
+    If (to < edge)
+      beyond = from;
+      Call NextSpot;
+      to = spot; to_e = spot_e; to_mitre = (to == edge); to_even = 0; to_first = smallest; beyond = to;
+      If (!to_mitre)
+        Call NextSpot;
+        to_first = Min(smallest, Min(to - from, spot - to) / (4 * tip_even_cells));
+        If (to_e > 0)
+          e = to_e; before = x0 + from; after = x0 + spot;
+          Call AtEdge;
+          to_first = edge_first; to_even = edge_even;
+        EndIf
+      EndIf
+      Call Reach;
+      r = #P() / 3 - 1;
+      If (k == 1 && Fabs(to - h - f) <= same)
+        top_r = r;
+      EndIf
+      If (k == 2*steps - 1 && Fabs(to - edge + h + f) <= same)
+        bottom_r = r;
+      EndIf
+      from = to; from_first = to_first; from_even = to_even; from_mitre = 0;
+    EndIf
+  EndFor
+Return
+
 // Cells of the butt ends, depth_n1 each: enough for either and for the depth.
 growth = growth_y; first = smallest; length = thickness;
 Call Cells;
@@ -183,6 +291,14 @@ For k In {0:2*steps}
   If (k % 2 == 1)
     ux = 1; uy = 0; turn = 1; growth = growth_x;
     edge = step_length~{(k+1)/2}; same = 1e-7 * edge;
+    flawed = 0;
+    If (flaw_edges > 0)
+      For e In {1:flaw_edges}
+        If (flaw_edge~{e} > x0 && flaw_edge~{e} < x0 + edge)
+          flawed = 1;
+        EndIf
+      EndFor
+    EndIf
     stops() = {};   // the toes of the beads that stand on the tip behind this tread
     If (bead && k == 1)
       stops() += f;
@@ -195,9 +311,13 @@ For k In {0:2*steps}
       EndIf
     EndIf
     stops() += edge;
-    from = 0;
-    For s In {0:#stops()-1}
-      to = stops(s);
+    If (flawed)
+      Call FlawedTread;
+      stops() = {};
+    EndIf
+    from = 0; n_stops = #stops();
+    For s In {1:n_stops}
+      to = stops(s-1);
       Call Between;
       r = #P() / 3 - 1;
       If (k == 1 && to < edge && Fabs(to - f) <= same)

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from fejoint.bondline.curves import Bondline
 from fejoint.joint.families import SteppedLap
 from fejoint.mechanics.linear import Solution
-from fejoint.mechanics.recovery import cut_resultant, edge_loads
+from fejoint.mechanics.recovery import cut_resultant, edge_loads, passed_on
 
 __all__ = ["AdherendSection", "adherend_peaks", "adherend_sections", "bond_forces"]
 
@@ -64,6 +64,8 @@ def bond_forces(solution: Solution, stress: Floats) -> dict[str, float]:
     """
     geometry = solution.joint.geometry
     if isinstance(geometry, SteppedLap):
+        if solution.joint.flaws:
+            return _stair_forces(solution, stress)
         parts = {"riser 1": "riser 1 middle"}
         for i in range(1, len(geometry.treads) + 1):
             parts |= {f"tread {i}": f"bondline {i} middle", f"riser {i + 1}": f"riser {i + 1} middle"}
@@ -100,6 +102,20 @@ def adherend_sections(solution: Solution, bondlines: list[Bondline]) -> list[Adh
             found.append(AdherendSection("lower", "step", left, net["lower"][i], load - before, None, None))
             found.append(AdherendSection("upper", "step", right[i], net["upper"][i], after, None, None))
     return found
+
+
+def _stair_forces(solution: Solution, stress: Floats) -> dict[str, float]:
+    """Return the load that treads and risers of a stair with flaws pass on, from the cut that keeps clear of their tips."""
+    d = solution.discretisation
+    so_far, cut = passed_on(solution, stress, "cut 1"), d.line("cut 1")
+    found: dict[str, float] = {}
+    before = 0.0
+    for bond in solution.joint.geometry.bonds():
+        tread = d.line(f"bondline {bond.number} middle")
+        start, end = (float(so_far[node]) for node in (tread[0, 0], tread[-1, 2]))
+        found |= {f"riser {bond.number}": start - before, f"tread {bond.number}": end - start}
+        before = end
+    return {**found, f"riser {len(solution.joint.geometry.bonds()) + 1}": float(so_far[cut[-1, 2]]) - before}
 
 
 def adherend_peaks(sections: list[AdherendSection]) -> dict[str, float]:
