@@ -91,7 +91,7 @@ def test_three_ways_agree_at_a_flaws_tip(joint, number, side):
     """Crack closure, the J integral over every box and the energy at two lengths: 1 %, both parts counted where it is closed.
 
     The central difference over 0.1 mm in at least 1.5 mm is off by a thousandth of the second derivative's share, the
-    meshes of two lengths by less than 0.5 %. Boxes in a tapering layer cut interfaces that lean by 0.005: 2 % of J at most.
+    meshes of two lengths by less than 0.5 %. Boxes in a tapering layer, which are small, cut interfaces that lean: 2 %.
     """
     found = next(t for t in flaw_release(joint, DENSITY) if t.flaw.start == joint.flaws[number].start and t.side == side)
     both = float(found.terms.sum())
@@ -111,8 +111,8 @@ def test_every_tip_is_found_and_ends_have_none():
     found = flaw_release(joint, DENSITY)
     assert [(t.flaw.bondline, t.side, round(t.x, 6)) for t in found] == [
         (1, "right", 2),
-        (2, "left", 5),
-        (2, "right", 6),
+        (2, "left", 4.9),
+        (2, "right", 6.1),
         (2, "left", 10),
     ]
     assert [t.flaw.kind for t in found] == ["disbond", "void", "void", "unwetted"]
@@ -144,16 +144,40 @@ def test_a_full_width_disbond_at_an_end_is_the_shorter_joint():
     assert (found.opening, found.shear, found.total) == pytest.approx((known.opening, known.shear, known.total), rel=0.01)
 
 
-def test_a_void_sets_free_what_the_disbond_does_that_it_is_taken_for():
-    """Its energy at two lengths beside crack closure at a disbond as long: 5 %.
+VOIDS = {
+    "inside a double lap": (with_flaws(double(), Flaw(kind="void", start=2, length=2.5, bondline=2)), "left"),
+    "inside a single lap": (with_flaws(single(), Flaw(kind="void", start=1.5, length=2)), "left"),
+    "at an end, thick layer": (with_flaws(single(bondline_thickness=0.5), Flaw(kind="void", start=0, length=3)), "right"),
+}
 
-    A void's last slice of layer gives up all it holds, a crack's in the end the same; beside the 12.5 mm of the overlap the
-    ends differ by less than the thickness over the length on which the layer's stress falls, 0.2 mm in about 2, squared.
+
+@pytest.mark.parametrize(("joint", "side"), VOIDS.values(), ids=VOIDS)
+def test_a_void_sets_free_what_the_disbond_does_that_it_is_taken_for(joint, side):
+    """Its own energy at two lengths, the void in the mesh, beside crack closure: 5 %.
+
+    Where a layer ends it bears little for a share of its thickness (at a quarter of it all: `test_cohesive_run`), by which the
+    void seems longer: half the thickness at a disbond's sharp tip, by which the rate changes up to 15 %. A third of that
+    may be left.
     """
-    joint = with_flaws(double(), Flaw(kind="void", start=2, length=2.5, bondline=2))
-    found = next(t for t in flaw_release(joint, DENSITY) if t.side == "left")
-    assert as_cracks(joint).flaws[0].kind == "disbond" and found.flaw.kind == "void"
-    assert float(found.terms.sum()) == pytest.approx(by_two_lengths(joint, 0, "left"), rel=0.05)
+    found = next(t for t in flaw_release(joint, DENSITY) if t.side == side)
+    crack, void = as_cracks(joint).flaws[0], joint.flaws[0]
+    longer = joint.geometry.bondline_thickness / 2
+    assert crack.kind == "disbond" and found.flaw == void
+    assert crack.end == pytest.approx(void.end + longer) and crack.start == pytest.approx(max(void.start - longer, 0))
+    assert float(found.terms.sum()) == pytest.approx(by_two_lengths(joint, 0, side), rel=0.05)
+
+
+def test_voids_that_are_next_to_something_are_not_merged_with_it():
+    """Bridges of one thickness and a little stay bridges: what a void is taken for keeps clear."""
+    flaws = [
+        Flaw(kind="void", start=0.25, length=1),
+        Flaw(kind="void", start=1.5, length=1),
+        Flaw(kind="disbond", start=2.75, length=1),
+    ]
+    joint = with_flaws(single(), *flaws)
+    cracks = as_cracks(joint)
+    assert len(joint.merged_flaws().flaws) == len(cracks.merged_flaws().flaws) == 3
+    assert cracks.merged_flaws().flaws == cracks.flaws
 
 
 def test_loads_of_one_solution():
