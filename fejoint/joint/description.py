@@ -109,8 +109,9 @@ class Joint(Model):
 
     @property
     def mean_shear(self) -> float:
-        """Force over all bonded area, MPa."""
-        return self.line_load / self.geometry.bonded_length
+        """Force over all bonded area, MPa: without that of flaws."""
+        flawed = sum(flaw.length for flaw in self.merged_flaws().flaws) if self.flaws else 0.0
+        return self.line_load / (self.geometry.bonded_length - flawed)
 
     @property
     def half(self) -> bool:

@@ -61,8 +61,8 @@ class Flaw(Model):
     def __str__(self) -> str:
         """Return the flaw in words."""
         where = {"all": "", "middle": " in the middle of the layer"}.get(self.level, f" at the {self.level} interface")
-        name = "unwetted patch" if self.kind == "unwetted" else self.kind
-        return f"{name} from {self.start:g} to {self.end:g} mm{where}"
+        what = "unwetted patch" if self.kind == "unwetted" else self.kind
+        return f"{what} from {self.start:g} to {self.end:g} mm{where}"
 
 
 class Merged(NamedTuple):

@@ -10,16 +10,25 @@ from fejoint.bondline.curves import Bondline
 from fejoint.bondline.edge_moment import ROTATION, buckles, rotation_change
 from fejoint.joint.description import Joint
 from fejoint.joint.families import SteppedLap
+from fejoint.joint.flaws import WHOLE_WIDTH
 from fejoint.joint.materials import AdherendMaterial, Adhesive
 from fejoint.mechanics.checks import Check
+from fejoint.mechanics.disbond import opening
+from fejoint.mechanics.flaws import reach
 from fejoint.mechanics.linear import Solution
 from fejoint.mechanics.load_path import AdherendSection, adherend_peaks
+from fejoint.mechanics.opened import FACES
+from fejoint.mechanics.taper import middle
 
 __all__ = ["NEAR_BUCKLING", "cautions"]
 
 # From this share of the buckling force on a warning says so: there a beam-column moves sideways about twice as far as a
 # linear analysis says, by 1 / (1 - P / P_cr) (theory of elastic stability, from memory).
 NEAR_BUCKLING = 0.5
+# How near to a tip nothing is said of its faces, in bondline thicknesses: four and a half of its cells.
+NEAR_TIP = 0.28
+# Faces that overlap by less than this share of their largest movement touch, to the accuracy of the cells.
+TOUCHING = 1e-3
 # Shear strain up to which a layer in simple shear is tested to follow the curve that was put in.
 SHEARED = 0.6
 # Strain from which engineering and logarithmic strain differ by more than 5 %.
@@ -34,7 +43,8 @@ def cautions(
     checks: list[Check],
 ) -> list[str]:
     """Return the warnings that go with a solved joint."""
-    joint, found = solution.joint, []
+    joint = solution.joint
+    found = [*joint.merged_flaws().said, WHOLE_WIDTH, *_closed(solution)] if joint.flaws else []
     for check in checks:
         if not check.passed:
             found.append(f"self-check missed: {check.name} = {check.value:.3g}, limit {check.limit:g} ({check.meaning})")
@@ -43,6 +53,31 @@ def cautions(
         share = next((check.value for check in checks if check.name == "buckling"), 0.0)
         found += _rotation(solution, sections, share)
     return found + _over_range(joint, bondlines)
+
+
+def _closed(solution: Solution) -> list[str]:
+    """Return where the faces of a flaw run into each other."""
+    joint, d, found = solution.joint, solution.discretisation, []
+    if joint.analysis.cohesive or all(flaw.kind == "void" for flaw in joint.merged_flaws().flaws):
+        return []
+    apart, x = opening(d, solution.displacement)
+    y = d.points[d.line(FACES[0]), 1].ravel()
+    moved = max(float(np.abs(solution.displacement[d.line(name)]).max()) for name in FACES)
+    bonds = {bond.number: bond for bond in joint.geometry.bonds()}
+    for flaw in joint.merged_flaws().flaws:
+        bond, ta = bonds[flaw.bondline], joint.geometry.bondline_thickness
+        # At an interface faces overlap within the last cells at a tip even when pulled apart, which is the equations' doing.
+        off = min(NEAR_TIP * ta, flaw.length / 4)
+        low, high = (place + side * off for place, side in zip(reach(flaw, bond), (1, -1), strict=True))
+        near = ta + joint.geometry.fillet_height  # of two layers, or treads, this one's
+        own = (x > low) & (x < high) & (np.abs(y - middle(joint.geometry, bond, x)) < near)
+        if flaw.kind != "void" and own.any() and apart[own].min() < -TOUCHING * moved:
+            worst = np.flatnonzero(own)[int(np.argmin(apart[own]))]
+            found.append(
+                f"the faces of the {flaw} of bondline {flaw.bondline} run into each other by up to {-apart[worst]:.3g} mm, at "
+                f"x = {x[worst]:.4g} mm; contact and friction are not in the analysis"
+            )
+    return found
 
 
 def _over_range(joint: Joint, bondlines: list[Bondline]) -> list[str]:

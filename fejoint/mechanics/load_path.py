@@ -108,7 +108,8 @@ def _stair_forces(solution: Solution, stress: Floats) -> dict[str, float]:
     """Return the load that treads and risers of a stair with flaws pass on, from the cut that keeps clear of their tips."""
     d = solution.discretisation
     so_far, cut = passed_on(solution, stress, "cut 1"), d.line("cut 1")
-    found, before = {}, 0.0
+    found: dict[str, float] = {}
+    before = 0.0
     for bond in solution.joint.geometry.bonds():
         tread = d.line(f"bondline {bond.number} middle")
         start, end = (float(so_far[node]) for node in (tread[0, 0], tread[-1, 2]))

@@ -183,9 +183,11 @@ def _result(solution: Deformed, before: Deformed | None) -> Result:
 
 
 def _yielded(bondline: Bondline) -> float:
-    """Return the share of a mid-line whose plastic strain counts."""
+    """Return the share of a mid-line, flaws apart, whose plastic strain counts."""
     assert bondline.plastic_strain is not None
     x = np.linspace(bondline.x[0], bondline.x[-1], 2001)
+    for low, high in bondline.flawed:
+        x = x[(x <= low) | (x >= high)]
     return float(np.mean(np.interp(x, bondline.x, bondline.plastic_strain) > YIELDED))
 
 

@@ -30,7 +30,8 @@ from fejoint.bondline.curves import LINEAR, Bondline, Curve, EdgeLoads, Peak
 from fejoint.joint.geometry import Bond
 from fejoint.mechanics.discretisation import Discretisation, of_mesh
 from fejoint.mechanics.linear import Solution
-from fejoint.mechanics.stations import CORNER_DISTANCE, stations
+from fejoint.mechanics.stations import CORNER_DISTANCE, pieces_of, stations
+from fejoint.mechanics.taper import middle
 
 __all__ = [
     "Fields",
@@ -206,7 +207,11 @@ def recover_bondlines(solution: Solution, stress: Floats, fields: Fields = Field
     edges, entries = edge_loads(solution), geometry.entries()
     # The elements of a cohesive layer know its flaws: it bears nothing there.
     flawed = [bond for bond in geometry.bonds() if joint.flaws and not joint.analysis.cohesive]
-    places = {(b.number, level): stations(d, joint, b, level) for b in flawed for level in ("middle", "lower", "upper")}
+    places = {
+        (bond.number, level): stations(pieces_of(d.line(f"bondline {bond.number} {level}")), d.points[:, 0], joint, bond, level)
+        for bond in flawed
+        for level in ("middle", "lower", "upper")
+    }
     keep_off = CORNER_DISTANCE * geometry.bondline_thickness
     passed = {
         below: passed_on(solution, carried, name) for name, below, _ in geometry.cuts() if name in d.section.mesh.boundaries
@@ -226,7 +231,7 @@ def recover_bondlines(solution: Solution, stress: Floats, fields: Fields = Field
 
     def values(bond: Bond, level: str, field: Floats) -> Floats:
         at = places.get((bond.number, level))
-        return field[_nodes(d, f"bondline {bond.number} {level}")] if at is None else at.of(d, field)
+        return field[_nodes(d, f"bondline {bond.number} {level}")] if at is None else at.of(field)
 
     def curve_of(bond: Bond, level: str, of: Floats) -> Curve:
         at = places.get((bond.number, level))
@@ -282,12 +287,13 @@ def spew_peaks(solution: Solution, stress: Floats) -> dict[int, tuple[Peak, Peak
     curves of a bondline end with the overlap. Empty without fillets, and for
     the beads of a stepped lap, which its treads do not run into.
     """
-    d, found = solution.discretisation, {}
-    for bond in solution.joint.geometry.bonds():
+    d, geometry, found = solution.discretisation, solution.joint.geometry, {}
+    for bond in geometry.bonds():
         if f"cut {bond.number}" not in d.section.mesh.boundaries:  # of a stepped lap the first only, off which no tread goes on
             continue
         own = np.setdiff1d(d.line(f"cut {bond.number}"), d.line(f"bondline {bond.number} middle"))
-        on_line = own[np.abs(d.points[own, 1] - bond.y) < 1e-6 * solution.joint.geometry.bondline_thickness]
+        x, y = d.points[own].T
+        on_line = own[np.abs(y - middle(geometry, bond, x)) < 1e-6 * geometry.bondline_thickness]
         if len(on_line):
             shear, peel, x = bond.sign * stress[on_line, 2], stress[on_line, 1], d.points[on_line, 0]
             i, j = int(np.argmax(np.abs(shear))), int(np.argmax(peel))

@@ -19,9 +19,8 @@ from fejoint.errors import MeshError
 from fejoint.joint.description import Joint
 from fejoint.joint.flaws import Flaw
 from fejoint.joint.geometry import Bond
-from fejoint.mechanics.discretisation import Discretisation
 
-__all__ = ["CORNER_DISTANCE", "Stations", "stations"]
+__all__ = ["CORNER_DISTANCE", "Stations", "pieces_of", "stations"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -50,6 +49,8 @@ class Stations:
         Number of the bonded stretch that it is taken from.
     nodes : tuple of arrays
         Those of every bonded stretch, in order.
+    places : tuple of arrays, mm
+        Their x.
     """
 
     x: Floats
@@ -57,29 +58,43 @@ class Stations:
     share: Floats
     stretch: Ints
     nodes: tuple[Ints, ...]
+    places: tuple[Floats, ...]
 
-    def of(self, d: Discretisation, field: Floats) -> Floats:
+    def of(self, field: Floats) -> Floats:
         """Return a nodal field, (nodes,), at the points; 0 in flaws."""
         found = np.zeros(len(self.x))
-        for i, nodes in enumerate(self.nodes):
+        for i, (nodes, x) in enumerate(zip(self.nodes, self.places, strict=True)):
             own = (self.stretch == i) & (self.share > 0)
             values = field[nodes]
-            found[own] = self.share[own] * Curve(d.points[nodes, 0], values, values, values).at(self.source[own])
+            found[own] = self.share[own] * Curve(x, values, values, values).at(self.source[own])
         return found
 
 
-def stations(d: Discretisation, joint: Joint, bond: Bond, level: str) -> Stations:
+def pieces_of(line: Ints) -> tuple[Ints, ...]:
+    """Return the nodes of every piece of a curve in order, of its sides, (n, 3), in order (`Discretisation.line`)."""
+    parts = np.split(line, np.flatnonzero(line[1:, 0] != line[:-1, 2]) + 1)
+    return tuple(np.append(own[:, :2].ravel(), own[-1, 2]) for own in parts)
+
+
+def stations(nodes: tuple[Ints, ...], x_of: Floats, joint: Joint, bond: Bond, level: str) -> Stations:
     """Return the points of the curves of a bond's level, ``middle``, ``lower`` or ``upper``, in a joint with flaws.
+
+    Parameters
+    ----------
+    nodes : tuple of arrays
+        Those of every bonded stretch of the level, in order.
+    x_of : array, mm
+        x of every node.
+    joint : Joint
+    bond : Bond
+    level : str
 
     Raises
     ------
     MeshError
-        The section's curve is not in as many pieces as the flaws leave.
+        There are not as many stretches as the flaws leave.
     """
     curve, ta = f"bondline {bond.number} {level}", joint.geometry.bondline_thickness
-    line = d.line(curve)
-    pieces = np.split(line, np.flatnonzero(line[1:, 0] != line[:-1, 2]) + 1)
-    nodes = tuple(np.append(own[:, :2].ravel(), own[-1, 2]) for own in pieces)
     flaws = [f for f in joint.merged_flaws().flaws if f.bondline == bond.number and f.level in ("all", level)]
     # Between the overlap's end, a flaw, the next one ... and the overlap's end; a flaw at an end leaves nothing beyond it.
     between: list[Flaw | None] = [None, *flaws, None]
@@ -99,7 +114,7 @@ def stations(d: Discretisation, joint: Joint, bond: Bond, level: str) -> Station
 
     drop, last = DROP * ta, len(nodes) - 1
     for i, own in enumerate(nodes):
-        x = d.points[own, 0]
+        x = x_of[own]
         start, end = (float(v) for v in x[[0, -1]])
         distance = min(CORNER_DISTANCE * ta, (end - start) / 4)
         corner = [level != "middle" and flaw is None for flaw in (before[i], after[i])]
@@ -117,9 +132,9 @@ def stations(d: Discretisation, joint: Joint, bond: Bond, level: str) -> Station
             if high < end:
                 add([(high + end) / 2, end], [high, high], [KEPT, KEPT], i)
             add([end + drop / 2, end + drop], [high, high], [KEPT / 2, 0], i)
-            following = bond.end if i == last else float(d.points[nodes[i + 1][0], 0]) - drop
+            following = bond.end if i == last else float(x_of[nodes[i + 1][0]]) - drop
             add([(end + drop + following) / 2], [end], [0], i)
             if i == last:
                 add([bond.end], [end], [0], i)
-    x, source, share, stretch = zip(*parts, strict=True)
-    return Stations(np.concatenate(x), np.concatenate(source), np.concatenate(share), np.concatenate(stretch), nodes)
+    points, sources, shares, stretches = (np.concatenate(column) for column in zip(*parts, strict=True))
+    return Stations(points, sources, shares, stretches, nodes, tuple(x_of[own] for own in nodes))

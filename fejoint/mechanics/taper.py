@@ -16,10 +16,10 @@ from skfem import MeshQuad
 
 from fejoint.joint.description import Joint
 from fejoint.joint.families import DoubleLap, SteppedLap
-from fejoint.joint.geometry import Geometry
+from fejoint.joint.geometry import Bond, Geometry
 from fejoint.mechanics.meshed import Section
 
-__all__ = ["shift", "tapered"]
+__all__ = ["middle", "shift", "tapered"]
 
 Floats = NDArray[np.float64]
 
@@ -41,6 +41,12 @@ def shift(geometry: Geometry, x: Floats, y: Floats) -> Floats:
     above = _above_middle(geometry, x, np.abs(y) if mirrored else y)
     share = np.clip(0.5 + above / geometry.bondline_thickness, 0.0, 1.0)
     return np.asarray((np.sign(y) if mirrored else 1.0) * share * thicker)
+
+
+def middle(geometry: Geometry, bond: Bond, x: Floats) -> Floats:
+    """Return how high the middle of a bond's layer, or its continuation into the spew, lies at places along x, mm."""
+    thicker = geometry.bondline_taper * (np.clip(x / geometry.length, 0.0, 1.0) - 0.5)
+    return np.asarray(bond.y + (-0.5 if isinstance(geometry, DoubleLap) and bond.y < 0 else 0.5) * thicker)
 
 
 def _above_middle(geometry: Geometry, x: Floats, y: Floats) -> Floats:

@@ -226,6 +226,7 @@ def summary(result: Result, theories: bool = True) -> dict[str, Any]:
         "elongation_mm": result.elongation,
         "lift_mm": result.lift,
         "turn": result.turn,
+        **({"flaws": _flaws(joint)} if joint.flaws else {}),
         "transferred_N": {name: force * width for name, force in result.bond_forces.items()},
         "checks": [
             {"name": c.name, "value": _number(c.value), "limit": c.limit, "passed": c.passed, "meaning": c.meaning}
@@ -253,6 +254,14 @@ def summary(result: Result, theories: bool = True) -> dict[str, Any]:
         "joint": joint_as_understood(joint),
         **(_along_the_path(result) if joint.analysis.nonlinear else {}),
     }
+
+
+def _flaws(joint: Joint) -> list[dict[str, Any]]:
+    """Return the flaws that the joint was solved with, merged."""
+    return [
+        {"bondline": f.bondline, "kind": f.kind, "place": f.level, "start_mm": f.start, "end_mm": f.end}
+        for f in joint.merged_flaws().flaws
+    ]
 
 
 def _along_the_path(result: Result) -> dict[str, Any]:

@@ -18,7 +18,10 @@ from fejoint.strength.stretches import flawed_joint
 
 __all__ = ["FlawGrowth", "TipLoad", "flaw_growth"]
 
-VOID = "a void's end is no sharp tip: it is taken as a disbond in the middle of the layer, as long as the void"
+VOID = (
+    "a void's end is no sharp tip: it is taken as a disbond in the middle of the layer, longer by half the layer's thickness at "
+    "each end, which sets free as much energy"
+)
 INTERFACE = "at an interface the total energy release rate is held against mode I toughness, a lower bound"
 
 

@@ -46,7 +46,7 @@ class Bars:
 
     loads_alone, name = True, "load"
 
-    def __init__(self, length: float, law: TractionLaw, cells: int) -> None:
+    def __init__(self, length: float, law: TractionLaw, cells: int, flaw: tuple[float, float] | None = None) -> None:
         x = np.linspace(0, length, cells + 1)
         parts = [MeshQuad.init_tensor(x, np.array(y)) for y in ((-INNER - LAYER / 2, -LAYER / 2), (LAYER / 2, LAYER / 2 + OUTER))]
         n, c = parts[0].p.shape[1], parts[0].t.shape[1]
@@ -55,7 +55,10 @@ class Bars:
             {"lower": lambda x: np.isclose(x[1], -LAYER / 2), "upper": lambda x: np.isclose(x[1], LAYER / 2)}
         )
         d = discretise(Section(mesh, 1.0))
-        self.interface = Interface("bondline 1", d.line("lower"), d.line("upper"), d.points[d.line("lower"), 0], LAYER, law)
+        lower, upper = d.line("lower"), d.line("upper")
+        middle = d.points[lower[:, 1], 0]
+        flawed = None if flaw is None else (middle > flaw[0]) & (middle < flaw[1])
+        self.interface = Interface("bondline 1", lower, upper, d.points[lower, 0], LAYER, law, flawed=flawed, empty=flawed)
         # Stretched along x alone; what theories take as rigid is a hundred times as stiff.
         stiff = Assumed(FRAMES["small"], Hooke(PLATE * np.diag([1.0, 100.0, 100.0, 1.0]), np.zeros(4)))
         body = Body(d, {"inner": stiff, "outer": stiff}, (self.interface,))

@@ -64,6 +64,8 @@ class Registered:
         """Return what it says of a joint; `edges`, those of finite elements, count where it is loaded by them."""
         if joint.load.moisture != 0:
             return Theory(self.name, [], "it knows no swelling; leave load.moisture out to see it without.")
+        if joint.flaws:
+            return Theory(self.name, [], "it knows no flaws; leave them out to see it of the sound joint.")
         try:
             return Theory(self.name, self.curves(_as_now(joint), edges if self.fe_edges else None))
         except TheoryError as error:
