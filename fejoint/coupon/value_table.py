@@ -55,10 +55,13 @@ class ValueTable:
         Raises
         ------
         JointError
-            There is no such column, or a cell is no finite number: says its line.
+            There is no such column, a cell is no finite number (says its line), or commas and points are mixed.
         """
-        found = []
-        for line, text in zip(self.lines, self.texts(column), strict=True):
+        found: list[float] = []
+        texts = self.texts(column)
+        if any("," in text for text in texts) and any("." in text for text in texts):
+            raise JointError(f"{self.name}: {column} mixes decimal commas and points; write all its numbers one way.")
+        for line, text in zip(self.lines, texts, strict=True):
             if not text and blank:
                 found.append(math.nan)
                 continue
@@ -114,7 +117,8 @@ def read_values(path: Path) -> ValueTable:
     kept = [(i, line) for i, line in enumerate(text.splitlines(), start=1) if line.strip(" ;,\t") and not line.startswith("#")]
     if len(kept) < 2:
         raise JointError(f"{path}: needs a first line with the names of the columns and a line for each coupon.")
-    mark = next((c for c in (";", "\t") if c in kept[0][1]), ",")
+    # A table of one column has nothing to part: its commas are decimal.
+    mark = next((c for c in (";", "\t", ",") if c in kept[0][1]), ";")
     try:
         rows = [[cell.strip() for cell in row] for row in csv.reader([line for _, line in kept], delimiter=mark, strict=True)]
     except csv.Error as error:

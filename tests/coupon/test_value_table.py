@@ -30,6 +30,14 @@ def test_forms_of_a_table(tmp_path, text):
     assert table.numbers("strength_MPa") == (22.5, -30.0)
 
 
+def test_one_column_may_have_decimal_commas_but_no_column_both(tmp_path):
+    assert read_values(written(tmp_path, "strength_MPa\n22,5\n23\n")).numbers("strength_MPa") == (22.5, 23.0)
+    assert read_values(written(tmp_path, "strength_MPa\n22.5\n23\n")).numbers("strength_MPa") == (22.5, 23.0)
+    for text in ("strength_MPa\n22,5\n23.5\n", "a;strength_MPa\n1;1.234,5\n2;3\n"):
+        with pytest.raises(JointError, match="mixes decimal commas and points"):
+            read_values(written(tmp_path, text)).numbers("strength_MPa")
+
+
 def test_blank_cells_answers_and_beginnings(tmp_path):
     table = read_values(written(tmp_path, "time_h;temperature_degC;broken\n0;;yes\n1;40;No\n2;40;1\n"))
     assert math.isnan(table.numbers("temperature_degC", blank=True)[0])

@@ -30,7 +30,7 @@ LINES: dict[str, dict[str, Any]] = {
     "weibull": {"color": "#4f9a94", "linestyle": (0, (6, 2, 1.2, 2))},
 }
 SHARES = (0.002, 0.01, 0.05, 0.10, 0.25, 0.50, 0.75, 0.90, 0.95, 0.99, 0.998)
-MOST_GROUPS, NAME_LENGTH = 30, 28
+MOST_GROUPS, MOST_LINES, NAME_LENGTH = 30, 8, 28
 
 
 def statistics_figure(found: Lots, unit: str, quantity: str = "strength") -> Figure:
@@ -57,7 +57,7 @@ def statistics_figure(found: Lots, unit: str, quantity: str = "strength") -> Fig
         more = f", the first {len(lots)} of {len(found.lots)} groups" if len(lots) < len(found.lots) else ""
         figure.suptitle(f"{n} coupons{more}. Basis values of these coupons, not a design allowable", x=0.01, ha="left")
         handles = _draw_values(values, lots)
-        handles += _draw_one(shares, lots[0]) if len(lots) == 1 else _draw_several(shares, lots)
+        handles += _draw_one(shares, lots[0]) if len(lots) == 1 else _draw_several(shares, found.lots)
         for axes in (values, shares):
             axes.set_xlabel(label)
         legend_below(figure, handles, 4)
@@ -77,17 +77,18 @@ def _draw_values(axes: Axes, lots: tuple[Lot, ...]) -> list[Any]:
             value = lot.basis.bound(basis).value
             if value is not None:
                 axes.plot([value], [row + 0.22], marker=5, color=INK, linestyle="none", gid=f"{basis}-basis")
-                axes.annotate(
-                    f"{basis}-basis", (value, row + 0.22), xytext=(4, 0), textcoords="offset points", va="center", fontsize=9
-                )
+                beside = {"xytext": (4, 0), "ha": "left"} if basis == "B" else {"xytext": (-9, 0), "ha": "right"}
+                text: dict[str, Any] = {"textcoords": "offset points", "va": "center", "fontsize": 9, **beside}
+                axes.annotate(f"{basis}-basis", (value, row + 0.22), **text)
         for one in lot.outliers.found if lot.outliers else ():
             axes.plot([one.value], [row], marker="o", markersize=15, markerfacecolor="none", color=INK, gid="outlier")
     axes.set_yticks(range(len(lots)), [shortened(printable(lot.name), NAME_LENGTH) for lot in lots])
     axes.set_ylim(len(lots) - 0.5, -0.5)
     bounds = [lot.basis.bound(basis).value for lot in lots if lot.basis for basis in BASES]
     spots = [*(v for lot in lots for v in lot.values), *(v for v in bounds if v is not None)]
+    spots += [lot.described.mean + sign * lot.described.deviation for lot in lots for sign in (-1, 1)]
     room = 0.05 * (max(spots) - min(spots)) or 1.0
-    axes.set_xlim(min(spots) - room, max(spots) + room)
+    axes.set_xlim(min(spots) - (3.8 if any(lot.basis for lot in lots) else 1.0) * room, max(spots) + room)
     axes.tick_params(axis="y", length=0)
     axes.grid(visible=False, axis="y")
     axes.set_title("coupons; bar: mean and standard deviation (n - 1)")
@@ -116,7 +117,7 @@ def _draw_one(axes: Axes, lot: Lot) -> list[Any]:
     handles = [Line2D([], [], marker="o", markerfacecolor="none", color=INK, linestyle="none", label="coupons, by rank")]
     spots = [*x.tolist()]
     drawn: tuple[Distribution, ...] = DISTRIBUTIONS if x[0] > 0 else ("normal",)
-    drawn = drawn if np.ptp(x) > 1e-12 * np.max(np.abs(x)) else ()
+    drawn = drawn if lot.basis else ()
     for name in drawn:
         handles.append(Line2D([], [], label=METHOD_WORDS[name], **LINES[name]))
         for basis in BASES if lot.basis else ():
@@ -141,7 +142,7 @@ def _draw_one(axes: Axes, lot: Lot) -> list[Any]:
         handles.append(Line2D([], [], marker="D", color=INK, linestyle="none", label="the recommended ones"))
         axes.set_title(f"recommended: {recommended_words(lot.basis, '')}")
     else:
-        axes.set_title("too few coupons for basis values")
+        axes.set_title("no basis values: too few coupons, or all are equal")
     return handles
 
 
@@ -149,6 +150,8 @@ def _draw_several(axes: Axes, lots: tuple[Lot, ...]) -> list[Any]:
     """Draw several lots on probability paper, each with the line of its recommended distribution."""
     from matplotlib.lines import Line2D
 
+    left_out = len(lots) - MOST_LINES
+    lots = lots[:MOST_LINES]
     spots = [v for lot in lots for v in lot.values]
     spots += [v for lot in lots if lot.basis and (v := lot.basis.bound("B").value) is not None]
     _paper_axes(axes, spots)
@@ -161,8 +164,8 @@ def _draw_several(axes: Axes, lots: tuple[Lot, ...]) -> list[Any]:
             _draw_line(axes, lot, (name,), look["color"])  # type: ignore[arg-type]
         words = f"{shortened(printable(lot.name), NAME_LENGTH)}{f' ({METHOD_WORDS[name]})' if name else ''}"
         handles.append(Line2D([], [], markerfacecolor="none", linestyle="-" if name else "none", label=words, **look))
-    axes.set_title("each with its recommended distribution")
-    return handles[:12]
+    axes.set_title(f"each with its recommended distribution{f'; {left_out} more not drawn' if left_out > 0 else ''}")
+    return handles
 
 
 def _draw_line(axes: Axes, lot: Lot, names: tuple[Distribution, ...], colour: str | None = None) -> None:
