@@ -225,16 +225,14 @@ def ageing_fit(data: Aged, model: Model = "line", *, logarithmic: bool = False) 
             f"{what} needs a strength that falls with time; this one does not: take the model line at one temperature."
         )
     theta, s, inverse, value = greatest(lambda q: shape.mean(q, data.time, hot), y, data.broken, start)
-    if model == "level-off" and math.exp(theta[2] if hot is None else _fastest(theta, shape, hot)) * np.max(data.time) < 0.1:
+    if model == "level-off" and shape.fastest(theta, hot) + math.log(float(np.max(data.time))) < math.log(0.1):
         raise JointError(f"{what} finds no sign that the strength levels off within these times; take line or root-of-time.")
-    if s <= 1e-9 * float(np.max(np.abs(y))):
-        raise JointError(f"{what} goes through every value: without scatter there is no interval to give.")
     wider = n / (n - p)  # squares over n - p instead of n
     number = p + 1
     value -= float(np.sum(np.log(data.strength[data.broken]))) if logarithmic else 0.0
     few = 2 * number * (number + 1) / (n - number - 1) if n > number + 1 else math.inf
     return AgeingFit(
-        data=Aged(data.time, data.strength, data.broken, hot),
+        data=data,
         shape=shape,
         logarithmic=logarithmic,
         parameters=theta,
@@ -264,12 +262,6 @@ def ageing_fits(data: Aged) -> tuple[list[AgeingFit], list[str]]:
     if not fits:
         raise JointError(refused[0])
     return sorted(fits, key=lambda fit: fit.criterion), list(dict.fromkeys(refused))
-
-
-def _fastest(theta: Floats, shape: Shape, hot: Floats) -> float:
-    """Return the log rate at the hottest temperature."""
-    slopes = Shape(shape.model, shape.reference)._hotter(np.array([float(np.max(hot))]), np.zeros(1))
-    return float(theta[-2] + theta[-1] * slopes[0])
 
 
 def _enough(found: int, needed: int, thing: str, what: str) -> None:

@@ -57,8 +57,7 @@ class Shape:
         hotter = self._hotter(temperature, time)
         energy = parameters[-1] if self.reference is not None else 0.0
         log_rate = parameters[-2] if self.reference is not None else parameters[-1]
-        with np.errstate(over="ignore"):
-            rate = np.exp(np.clip(log_rate + energy * hotter, -700, 700))
+        rate = np.exp(np.clip(log_rate + energy * hotter, -300, 300))  # farther than any search goes on purpose
         if self.model == "level-off":
             start, floor = parameters[:2]
             left = np.exp(-np.minimum(rate * time, 700))
@@ -91,6 +90,12 @@ class Shape:
                 if left < best[0] and (by > 0 or (self.model != "level-off" and not law)):
                     best = (left, np.array(found))
         return best[1]
+
+    def fastest(self, parameters: Floats, temperature: Floats | None) -> float:
+        """Return the largest log rate at temperatures (n,), of models that have one."""
+        if self.reference is None or temperature is None:
+            return float(parameters[-1])
+        return float(np.max(parameters[-2] + parameters[-1] * self._hotter(temperature, temperature)))
 
     def _clock(self, time: Floats) -> Floats:
         return np.sqrt(time) if self.model == "root-of-time" else time

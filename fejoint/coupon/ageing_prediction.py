@@ -80,7 +80,8 @@ def predicted(fit: AgeingFit, time: float, temperature: float | None = None, *, 
     Raises
     ------
     JointError
-        A time below 0, a temperature where the data have but one, or none where they have several.
+        A time below 0, another temperature where the data have but one, none where they have several, or so far off that
+        the law gives no number.
     """
     _confident(confidence)
     if not np.isfinite(time) or time < 0:
@@ -89,6 +90,8 @@ def predicted(fit: AgeingFit, time: float, temperature: float | None = None, *, 
     t = np.array([float(time)])
     mean, low, high = fit.band(t, at, confidence, specimen=False)
     _, least, most = fit.band(t, at, confidence, specimen=True)
+    if not np.all(np.isfinite([mean, low, high, least, most])):
+        raise JointError(f"time {time:g}: the law {fit.name} gives no finite strength there; stay nearer to what was tested.")
     return Prediction(
         time=float(time),
         temperature=at,
@@ -146,7 +149,8 @@ def _crossing(
 def _temperature(fit: AgeingFit, temperature: float | None) -> float | None:
     """Return the temperature that a prediction is for, or refuse it."""
     if fit.shape.reference is None:
-        if temperature is not None:
+        one = fit.data.temperatures
+        if temperature is not None and not (len(one) == 1 and abs(one[0] - temperature) < 0.5):
             raise JointError(
                 f"temperature {temperature - 273.15:.4g} degC: specimens aged at one temperature say nothing of another; "
                 "leave it out, or age some at another temperature."

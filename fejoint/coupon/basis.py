@@ -109,7 +109,9 @@ def basis_values(values: Iterable[float], *, significance: float = SIGNIFICANCE,
     """Return A-basis (99 % stronger) and B-basis values (90 % stronger), both with 95 % confidence, by every method.
 
     Recommended is, of the distributions that the values do not speak against, the one with the lowest value, for each
-    basis by itself: so that chance never picks a stronger one. Where the values speak against all, it is the value by
+    basis by itself: so that chance never picks a stronger one. (Simulated for 6 to 20 coupons, the choice included: the
+    confidence is 97 % or more for normal and lognormal strengths, 93.5 to 95 % for Weibull's, whose own distribution is
+    rejected for one lot in twenty.) Where the values speak against all, it is the value by
     rank, or by two values where there are too few for that.
 
     Parameters
@@ -165,6 +167,8 @@ def _by_two(x: Floats, basis: Basis, positive: bool) -> Bound:
         return Bound(basis, BY_TWO, None, reason="has no use where a value by rank is to be had")
     r, k = two_value_factor(len(x), *BASES[basis])
     least, other = np.sort(x)[[0, r - 1]]
+    if least == other:
+        return Bound(basis, BY_TWO, None, reason=f"the {r} lowest values are equal: record more digits")
     return Bound(basis, BY_TWO, float(other * (least / other) ** k), k)
 
 
@@ -206,5 +210,5 @@ def _cautions(found: BasisValues) -> tuple[str, ...]:
 
 
 def _listed(names: Iterable[str]) -> str:
-    *first, last = list(names) or [""]
+    *first, last = [name.replace("weibull", "Weibull") for name in names] or [""]
     return f"{', '.join(first)} and {last}" if first else last

@@ -16,7 +16,7 @@ Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 Mean = Callable[[Floats], tuple[Floats, Floats]]
 STEPS = 200
-SMALL = 1e-10  # gain of a step that would still be worth taking, in logarithms of the likelihood
+SMALL = 1e-12  # gain of a step that is not worth taking, in logarithms of the likelihood
 
 
 def greatest(mean: Mean, y: Floats, broken: Bools, start: Floats) -> tuple[Floats, float, Floats, float]:
@@ -29,16 +29,20 @@ def greatest(mean: Mean, y: Floats, broken: Bools, start: Floats) -> tuple[Float
     Raises
     ------
     JointError
-        The values do not determine the parameters.
+        The values do not determine the parameters, or do not scatter about the mean.
     """
     theta = np.asarray(start, dtype=float)
     m, _ = mean(theta)
     log_s = math.log(max(float(np.std((y - m)[broken])), 1e-9 * float(np.max(np.abs(y))), 1e-300))
     damping, value = 1e-3, _log_likelihood(y, m, log_s, broken)
     for _ in range(STEPS):
+        if log_s < math.log(1e-8 * float(np.max(np.abs(y)))):
+            raise JointError("the model goes through every value: without scatter there is no interval to give.")
         gradient, information = _slopes(mean, theta, log_s, y, broken)
         scale = np.sqrt(np.maximum(np.diag(information), 1e-300))
         even = information / np.outer(scale, scale)  # parameters of unlike size
+        if _gain(even, gradient / scale) < SMALL:
+            break
         while True:
             try:
                 step = np.linalg.solve(even + damping * np.eye(len(even)), gradient / scale) / scale
@@ -52,8 +56,8 @@ def greatest(mean: Mean, y: Floats, broken: Bools, start: Floats) -> tuple[Float
             if damping > 1e12:
                 now, tried, tried_s = value, theta, log_s
                 break
-        gain, theta, log_s, value = now - value, tried, tried_s, now
-        if (gain < SMALL and damping < 1e-6) or damping > 1e12:
+        theta, log_s, value = tried, tried_s, now
+        if damping > 1e12:
             break
         damping = max(damping / 10, 1e-12)
     _, information = _slopes(mean, theta, log_s, y, broken)
@@ -62,6 +66,14 @@ def greatest(mean: Mean, y: Floats, broken: Bools, start: Floats) -> tuple[Float
     if not np.all(np.isfinite(even)) or np.linalg.eigvalsh(even)[0] < 1e-9:
         raise JointError("the values do not determine every parameter of this model; take one with fewer, or test more times.")
     return theta, math.exp(log_s), np.linalg.inv(even) / np.outer(scale, scale), value
+
+
+def _gain(information: Floats, gradient: Floats) -> float:
+    """Return twice what Newton's step would gain; without end where the information is not positive."""
+    try:
+        return float(np.sum(np.linalg.solve(np.linalg.cholesky(information), gradient) ** 2))
+    except np.linalg.LinAlgError:
+        return math.inf
 
 
 def _log_likelihood(y: Floats, m: Floats, log_s: float, broken: Bools) -> float:

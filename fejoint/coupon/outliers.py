@@ -25,7 +25,7 @@ Side = Literal["both", "low", "high"]
 LEAST = 3
 LOOK_INTO = (
     "An outlier is looked into (coupon, bondline, grips, record), not just left out: it stays in unless a cause is found "
-    "and written down."
+    "and written down. Until then it weighs on which distributions are rejected, so do not lean on the basis values yet."
 )
 
 

@@ -176,7 +176,7 @@ def pooled(groups: Mapping[str, Iterable[float]], of: str = "deviation", *, sign
 
 def _lots(groups: Mapping[str, Iterable[float]], least: int = 2) -> dict[str, Floats]:
     if len(groups) < least:
-        raise JointError(f"{len(groups)} group given; comparing needs at least {least}.")
+        raise JointError(f"{len(groups)} group{'' if len(groups) == 1 else 's'} given; comparing needs at least {least}.")
     return {str(name): as_values(x, LEAST, "comparing or pooling groups", name=f"group {name}") for name, x in groups.items()}
 
 

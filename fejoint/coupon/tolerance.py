@@ -19,7 +19,7 @@ from fejoint.coupon.distributions import Fitted, standard_quantile
 __all__ = ["normal_factor", "number_by_rank", "rank", "two_value_factor", "weibull_factor"]
 
 Floats = NDArray[np.float64]
-POINTS = 800  # of the quadratures
+POINTS = 400  # of the quadrature: 7 digits
 
 
 @lru_cache(maxsize=4096)
@@ -59,16 +59,17 @@ def weibull_factor(values: Floats, fit: Fitted, share: float = 0.90, confidence:
 
     a, n = fit.standard(values), len(values)
     top, total = float(np.max(a)), float(np.sum(a))
-    log_z = np.linspace(math.log(1e-4), math.log(60.0), POINTS)
-    z = np.exp(log_z)
-    log_sum = np.log(np.sum(np.exp(np.outer(z, a - top)), axis=1)) + z * top
-    log_density = (n - 1) * log_z + z * total - n * log_sum  # per log z
-    keep = log_density > np.max(log_density) - 45
-    if keep.sum() < POINTS // 2:  # many values: a narrow peak, looked at more closely
-        log_z = np.linspace(log_z[keep][0], log_z[keep][-1], POINTS)
+
+    def densities(log_z: Floats) -> tuple[Floats, Floats, Floats]:
         z = np.exp(log_z)
         log_sum = np.log(np.sum(np.exp(np.outer(z, a - top)), axis=1)) + z * top
-        log_density = (n - 1) * log_z + z * total - n * log_sum
+        return z, log_sum, (n - 1) * log_z + z * total - n * log_sum  # the last per log z
+
+    log_z = np.linspace(math.log(1e-4), math.log(60.0), POINTS)
+    z, log_sum, log_density = densities(log_z)
+    keep = log_density > np.max(log_density) - 45
+    if keep.sum() < POINTS // 2:  # many values: a narrow peak, looked at more closely
+        z, log_sum, log_density = densities(np.linspace(log_z[keep][0], log_z[keep][-1], POINTS))
     weight = np.exp(log_density - np.max(log_density))
     weight /= np.sum(weight)
     low = float(standard_quantile("weibull", 1 - share))

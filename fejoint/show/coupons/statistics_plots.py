@@ -60,8 +60,6 @@ def statistics_figure(found: Lots, unit: str, quantity: str = "strength") -> Fig
         handles += _draw_one(shares, lots[0]) if len(lots) == 1 else _draw_several(shares, lots)
         for axes in (values, shares):
             axes.set_xlabel(label)
-        low, high = shares.get_xlim()
-        values.set_xlim(low, high)
         legend_below(figure, handles, 4)
         return settled(figure)
 
@@ -79,11 +77,17 @@ def _draw_values(axes: Axes, lots: tuple[Lot, ...]) -> list[Any]:
             value = lot.basis.bound(basis).value
             if value is not None:
                 axes.plot([value], [row + 0.22], marker=5, color=INK, linestyle="none", gid=f"{basis}-basis")
-                axes.annotate(basis, (value, row + 0.22), xytext=(4, 0), textcoords="offset points", va="center", fontsize=9)
+                axes.annotate(
+                    f"{basis}-basis", (value, row + 0.22), xytext=(4, 0), textcoords="offset points", va="center", fontsize=9
+                )
         for one in lot.outliers.found if lot.outliers else ():
-            axes.plot([one.value], [row], marker="o", markersize=15, markerfacecolor="none", color="#c0392b", gid="outlier")
+            axes.plot([one.value], [row], marker="o", markersize=15, markerfacecolor="none", color=INK, gid="outlier")
     axes.set_yticks(range(len(lots)), [shortened(printable(lot.name), NAME_LENGTH) for lot in lots])
     axes.set_ylim(len(lots) - 0.5, -0.5)
+    bounds = [lot.basis.bound(basis).value for lot in lots if lot.basis for basis in BASES]
+    spots = [*(v for lot in lots for v in lot.values), *(v for v in bounds if v is not None)]
+    room = 0.05 * (max(spots) - min(spots)) or 1.0
+    axes.set_xlim(min(spots) - room, max(spots) + room)
     axes.tick_params(axis="y", length=0)
     axes.grid(visible=False, axis="y")
     axes.set_title("coupons; bar: mean and standard deviation (n - 1)")
@@ -96,7 +100,7 @@ def _draw_values(axes: Axes, lots: tuple[Lot, ...]) -> list[Any]:
                 marker="o",
                 markersize=12,
                 markerfacecolor="none",
-                color="#c0392b",
+                color=INK,
                 linestyle="none",
                 label="outlier: look into it",
             )

@@ -143,7 +143,7 @@ def statistics_sentences(found: Lots, unit: str) -> list[str]:
 
 
 def _lot_sentences(lot: Lot, unit: str) -> list[str]:
-    name, said = printable(lot.name), [_sentence(text) for text in lot.refused]
+    name, said = printable(lot.name), [printable(text) for text in lot.refused]
     if lot.outliers is not None:
         said.append(f"{name}: {_outliers(lot.outliers, unit)}")
     if lot.shapiro is not None:
@@ -160,7 +160,8 @@ def recommended_words(basis: BasisValues, unit: str) -> str:
     found = [basis.bound("B"), basis.bound("A")]
     if all(b.value is None for b in found):
         return "none"
-    shown = [f"{b.basis}-basis {number(b.value)} {unit}".rstrip() + f" ({METHOD_WORDS.get(b.method, 'none')})" for b in found]
+    words = {b.basis: METHOD_WORDS.get(b.method, "none").removesuffix(" (non-parametric)") for b in found}
+    shown = [f"{b.basis}-basis {number(b.value)} {unit}".rstrip() + f" ({words[b.basis]})" for b in found]
     return ", ".join(shown)
 
 
