@@ -20,7 +20,7 @@ from fejoint.cli import run
 from fejoint.coupon.file import coupon_test_from_text, coupons_schema
 from fejoint.coupon.reduce import reduce_coupons
 from fejoint.errors import JointError
-from fejoint.show.coupons.reduction_data import coupons_data, looked
+from fejoint.show.coupons.reduction_data import coupons_data, looked, thinned
 from fejoint.show.coupons.reduction_plots import coupons_figure, patterns_figure
 
 LAP = (FOLDER / "door-sill-lap.toml").read_text(encoding="utf-8")
@@ -300,3 +300,17 @@ def test_schema_and_reading_from_text():
     with pytest.raises(JointError, match="no TOML"):
         coupon_test_from_text("[" * 5000)
     assert Path(FOLDER).is_dir()
+
+
+def test_long_records_are_thinned(folder, tmp_path):
+    """Ten thousand points: some hundreds are drawn, the highest among them, and the figures are those of all points."""
+    x = np.linspace(0, 1, 10_000)
+    force = 5 * x
+    force[7321] = 6.0
+    rows = ["Specimen;Time;Crosshead;Force", ";s;mm;kN", *(f"S1;{a:.4f};{a:.4f};{f:.4f}" for a, f in zip(x, force, strict=True))]
+    (tmp_path / "door-sill-lap.csv").write_text("\n".join(rows) + "\n")
+    found = reduce_coupons(folder(LAP.replace(SPECIMENS, "").replace('"door-sill-lap.csv"', '["door-sill-lap.csv"]')))
+    assert found.values() == pytest.approx([6000 / (25 * 12.5)])
+    assert looked(found).refused.endswith("1 value given; a standard deviation needs at least 2.")
+    drawn = thinned(x, force, 300)
+    assert len(drawn[0]) <= 302 and drawn[1].max() == 6.0 and (drawn[0][0], drawn[0][-1]) == (0, 1)

@@ -144,9 +144,7 @@ def _specimen(found: ReducedTest, one: ReducedSpecimen) -> dict[str, Any]:
         "read_off": [
             {"name": mark.name, "displacement_mm": mark.displacement, "force_N": mark.force} for mark in one.reduction.marks
         ],
-        "curve": None
-        if curve is None
-        else dict(zip("xy", (part.tolist() for part in thinned(*curve, MOST_POINTS)), strict=True)),
+        "curve": None if drawn is None else {"x": drawn[0].tolist(), "y": drawn[1].tolist()},
         "pattern": None if seen is None else {"shares": seen.shares, "word": seen.word},
         "notes": list(one.reduction.notes),
         "points": len(one.pull.force),
