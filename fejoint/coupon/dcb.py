@@ -266,6 +266,11 @@ def _notes(
             f"{len(a)} crack lengths were read, closer than errors of reading are independent: the interval is narrower than it "
             "should be; give fewer."
         )
+    if (np.diff(a) < 0).any():
+        i = int(np.argmax(np.diff(a) < 0))
+        notes.append(
+            f"A crack length of {a[i + 1]:.4g} mm follows one of {a[i]:.4g} mm: cracks do not shrink; check the readings."
+        )
     if start is None:
         notes.append("The record has no straight beginning: no values at initiation, and no slack was taken off.")
     elif abs(slack) > 0.02 * float(d.max()):
