@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated
 
 import typer
 
@@ -23,7 +23,7 @@ def coupons(
     units: Units = "mm",
 ) -> int:
     """Reduce coupon tests: strengths, toughness, failure patterns, statistics."""
-    from fejoint.coupon.reduce import reduce_file
+    from fejoint.coupon.reduce import reduce_coupons
 
     known_units(units)
     if out is not None:  # what would stop the files in the end stops them now
@@ -33,9 +33,13 @@ def coupons(
         require_extra("jinja2", "report", "--out")
     from fejoint.show.coupons.reduction_data import coupons_data, looked
 
-    found = reduce_file(file)
+    found = reduce_coupons(file)
     data = coupons_data(found, looked(found))
-    written = _written(found, data, out, units) if out is not None else []
+    written: list[Path] = []
+    if out is not None:
+        from fejoint.show.coupons.reduction_files import write_coupons
+
+        written = write_coupons(found, out, units)
     if as_json:
         print(json.dumps(data, indent=2, allow_nan=False))
     else:
@@ -45,21 +49,3 @@ def coupons(
         if written:
             print(f"Written to {out}: {', '.join(path.name for path in written)}")
     return 0
-
-
-def _written(found: Any, data: dict[str, Any], out: Path, units: str) -> list[Path]:
-    """Write the test, its figures and its report, all or nothing."""
-    from fejoint.show.coupons.reduction_data import coupons_csv, looked
-    from fejoint.show.coupons.reduction_page import coupons_figures, coupons_page
-    from fejoint.show.files import write_files, write_text
-
-    statistics = looked(found, units)
-    figures = coupons_figures(found, statistics, units)
-    page = coupons_page(found, statistics, figures, units)
-    writers: dict[str, Any] = {
-        "coupons.json": lambda path: write_text(path, json.dumps(data, indent=2, allow_nan=False) + "\n"),
-        "coupons.csv": lambda path: write_text(path, coupons_csv(found)),
-        "report.html": lambda path: write_text(path, page),
-        **{name: lambda path, figure=figure: figure.savefig(path, format="png") for name, figure in figures.items()},
-    }
-    return write_files(out, writers)

@@ -22,7 +22,7 @@ from fejoint.errors import JointError
 __all__ = ["Corrected", "corrected_beam", "dcb", "large_opening"]
 
 Floats = NDArray[np.float64]
-FEW = 5  # readings: below, a note says how little the line then knows
+FEW, MANY = 5, 60  # readings: below and above, a note says what the interval then is worth (our choice)
 MATTERS = 0.05  # of the mean toughness: a rise below it is not worth a word (our choice)
 MOST_DISPLACEMENT = 0.4  # opening over crack length beyond which F is asked for (from memory)
 
@@ -261,6 +261,16 @@ def _notes(
     notes = []
     if len(a) < FEW:
         notes.append(f"Only {len(a)} crack lengths were read while the crack grew: the interval is wide for that.")
+    if len(a) > MANY:
+        notes.append(
+            f"{len(a)} crack lengths were read, closer than errors of reading are independent: the interval is narrower than it "
+            "should be; give fewer."
+        )
+    if (np.diff(a) < 0).any():
+        i = int(np.argmax(np.diff(a) < 0))
+        notes.append(
+            f"A crack length of {a[i + 1]:.4g} mm follows one of {a[i]:.4g} mm: cracks do not shrink; check the readings."
+        )
     if start is None:
         notes.append("The record has no straight beginning: no values at initiation, and no slack was taken off.")
     elif abs(slack) > 0.02 * float(d.max()):

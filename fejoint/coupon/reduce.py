@@ -18,10 +18,10 @@ from fejoint.coupon.thick_adherend import thick_adherend
 from fejoint.errors import JointError
 from fejoint.joint.file import read_text
 
-__all__ = ["peel_range", "reduce_file", "reduced"]
+__all__ = ["peel_range", "reduce_coupons", "reduced"]
 
 
-def reduce_file(path: str | Path) -> ReducedTest:
+def reduce_coupons(path: str | Path) -> ReducedTest:
     """Return the coupon test of a file, all its specimens reduced.
 
     Raises

@@ -159,6 +159,27 @@ def test_machine_compliance_left_in_is_seen():
     assert wrong.figures["offset"].value > right.figures["offset"].value + 1
 
 
+def test_what_a_reader_must_know_of_the_readings():
+    """Toughness that rises, cracks that shrink, few readings, readings too close, no beginning, an offset of the wrong sign."""
+    a = np.linspace(50.0, 100.0, 11)
+    stiff = E * B * H**3
+
+    def notes(G, offset=5.0, read=a, order=slice(None)):
+        force = np.sqrt(G * B**2 * E * H**3 / 12) / (read + offset)
+        opened = 8 * (read + offset) ** 3 / stiff * force
+        dims = {"width": B, "arm_thickness": H, "crack_length": 45.0}
+        return " ".join(dcb(pull(opened, force, read[order]), dims).notes)
+
+    assert "no straight beginning" in notes(0.9)
+    assert "Toughness rises with the crack length" in notes(0.9 + 0.01 * (a - 50))
+    assert "Toughness" not in notes(0.9)
+    swapped = np.r_[0, 2, 1, 3:11]
+    assert "A crack length of 55 mm follows one of 60 mm" in notes(0.9, order=swapped)
+    assert "Only 4 crack lengths" in notes(0.9, read=a[:4])
+    assert "closer than errors of reading are independent" in notes(0.9, read=np.linspace(50, 100, 80))
+    assert "was taken as 0" in notes(0.9, offset=-3.0)
+
+
 def test_intervals_of_double_cantilever_beams_cover():
     """1,000 invented specimens with noise in force, errors of the readings and the machine's compliance."""
     rng = np.random.default_rng(11)

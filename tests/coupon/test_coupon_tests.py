@@ -18,9 +18,9 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from benchmarks.invented_coupons import FOLDER, TRUTH, files
 from fejoint.cli import run
 from fejoint.coupon.file import coupon_test_from_text, coupons_schema
-from fejoint.coupon.reduce import reduce_file
+from fejoint.coupon.reduce import reduce_coupons
 from fejoint.errors import JointError
-from fejoint.show.coupons.reduction_data import coupons_data, looked
+from fejoint.show.coupons.reduction_data import coupons_data, looked, thinned
 from fejoint.show.coupons.reduction_plots import coupons_figure, patterns_figure
 
 LAP = (FOLDER / "door-sill-lap.toml").read_text(encoding="utf-8")
@@ -38,21 +38,21 @@ def test_the_demos_are_what_their_script_writes():
 
 def test_the_demos_return_what_made_them():
     """Strengths and peel forces by their noise; moduli and toughness by intervals three or four times as wide."""
-    lap = reduce_file(FOLDER / "door-sill-lap.toml")
+    lap = reduce_coupons(FOLDER / "door-sill-lap.toml")
     # The third is 12.4 mm long where its curve was made for 12.5.
     made = [t * (12.5 / 12.4 if i == 2 else 1) for i, t in enumerate(TRUTH["lap"]["strength"])]
     assert lap.values() == pytest.approx(made, rel=0.003)  # noise of 0.2 %, on the largest point none
-    peel = reduce_file(FOLDER / "roof-peel.toml")
+    peel = reduce_coupons(FOLDER / "roof-peel.toml")
     assert len(peel.values()) == 3  # one is left out
     made = [TRUTH["peel"]["force"][i] for i in (0, 1, 3)]
     assert peel.values() == pytest.approx(made, rel=0.01)  # 3 % noise over 157 points: 0.24 %; waves that are not whole: 0.2 %
-    thick = reduce_file(FOLDER / "floor-thick.toml")
+    thick = reduce_coupons(FOLDER / "floor-thick.toml")
     assert thick.values() == pytest.approx(TRUTH["thick"]["strength"], rel=1e-3)
     for value, one in zip(TRUTH["thick"]["G"], thick.specimens, strict=True):
         figure = one.reduction.figures["modulus"]
         assert abs(figure.value - value) < 2 * (figure.high - figure.low)
     for name, key in (("floor-dcb", "dcb"), ("floor-enf", "enf")):
-        for value, one in zip(TRUTH[key]["G"], reduce_file(FOLDER / f"{name}.toml").specimens, strict=True):
+        for value, one in zip(TRUTH[key]["G"], reduce_coupons(FOLDER / f"{name}.toml").specimens, strict=True):
             figure = one.reduction.figures["toughness"]
             assert abs(figure.value - value) < 1.5 * (figure.high - figure.low)
             assert figure.value == pytest.approx(value, rel=0.05)
@@ -63,7 +63,7 @@ def test_the_table(name, capsys):
     """Every kind of test: each specimen's figure as it is reported, source, standard and cautions."""
     assert run(["coupons", str(FOLDER / f"{name}.toml")]) == 0
     text = capsys.readouterr().out
-    found = reduce_file(FOLDER / f"{name}.toml")
+    found = reduce_coupons(FOLDER / f"{name}.toml")
     assert all(f" {found.reported(one.reduction.figures[found.kind.main].value)} " in text for one in found.specimens)
     assert "INVENTED" in text and "no design allowables" in text
     assert (found.test.standard or "No standard is stated") in text
@@ -75,7 +75,7 @@ def test_the_files(name, tmp_path, capsys):
     out = tmp_path / "out"
     assert run(["coupons", str(FOLDER / f"{name}.toml"), "--out", str(out)]) == 0
     assert "Written to" in capsys.readouterr().out
-    found = reduce_file(FOLDER / f"{name}.toml")
+    found = reduce_coupons(FOLDER / f"{name}.toml")
     data = json.loads((out / "coupons.json").read_text())
     with (out / "coupons.csv").open(newline="") as opened:
         rows = list(csv.DictReader(opened))
@@ -104,7 +104,7 @@ def test_json_and_other_units(capsys):
 
 def test_statistics_leave_out_what_is_excluded_and_say_what_they_need():
     """Three of four peel specimens; of one alone no standard deviation, with the number needed."""
-    peel = reduce_file(FOLDER / "roof-peel.toml")
+    peel = reduce_coupons(FOLDER / "roof-peel.toml")
     lot = looked(peel).lots.lots[0]
     assert lot.described.n == 3
     assert lot.described.deviation == pytest.approx(np.std(peel.values(), ddof=1), rel=1e-12)
@@ -240,8 +240,8 @@ def test_compliance_and_metal_runs_are_read_like_the_rest(folder, tmp_path):
         *(f"block;{i};{0.02 * f:.6f};{f:.4f}".replace(".", ",") for i, f in enumerate(force)),
     ]
     (tmp_path / "stiff.csv").write_text("\n".join(lines) + "\n")
-    by_run = reduce_file(folder(changed(MACHINE, 'compliance_run = "stiff.csv"')))
-    stated = reduce_file(folder(changed('"8e-06 mm/N"', '"2e-5 mm/N"')))
+    by_run = reduce_coupons(folder(changed(MACHINE, 'compliance_run = "stiff.csv"')))
+    stated = reduce_coupons(folder(changed('"8e-06 mm/N"', '"2e-5 mm/N"')))
     assert by_run.machine_compliance == pytest.approx(2e-5, rel=1e-4)  # six decimals of a millimetre
     travel = [[one.reduction.figures["travel"].value for one in test.specimens] for test in (by_run, stated)]
     assert travel[0] == pytest.approx(travel[1], abs=1e-4)
@@ -250,20 +250,20 @@ def test_compliance_and_metal_runs_are_read_like_the_rest(folder, tmp_path):
 def test_what_to_mind(folder):
     """Other dimensions than the standard's, too few specimens, a speed of another standard, times, patterns at the interface."""
     text = changed('standard = "ISO 4587"', 'standard = "ASTM D1002"')
-    said = " ".join(reduce_file(folder(text)).cautions)
+    said = " ".join(reduce_coupons(folder(text)).cautions)
     assert "ASTM D1002 asks for at least 30 specimens (from memory); 5 count here" in said
     assert "The speed, 1 mm/min, is not the 1.3 mm/min of ASTM D1002 (test-house page)" in said
     assert "Half or more of the area of specimen S3" in said
-    said = " ".join(reduce_file(folder(changed('overlap_length = "12.5 mm"', 'overlap_length = "20 mm"'))).cautions)
+    said = " ".join(reduce_coupons(folder(changed('overlap_length = "12.5 mm"', 'overlap_length = "20 mm"'))).cautions)
     assert "overlap_length of specimens S1, S2, S4 and S5 is not the 12.5 mm of ISO 4587 (from memory)" in said
     data = (folder().parent / "door-sill-lap.csv").read_text().replace(";s;", ";min;")
     (folder().parent / "door-sill-lap.csv").write_text(data)
-    assert "broke outside the 45 to 85 s of ISO 4587" in " ".join(reduce_file(folder()).cautions)
+    assert "broke outside the 45 to 85 s of ISO 4587" in " ".join(reduce_coupons(folder()).cautions)
 
 
 def test_figures_show_every_specimen_and_the_points_read_off(capsys):
     """Lines of the curves end where the data do; marks lie on them; patterns stack to 100."""
-    found = reduce_file(FOLDER / "floor-dcb.toml")
+    found = reduce_coupons(FOLDER / "floor-dcb.toml")
     figure = coupons_figure(found)
     FigureCanvasAgg(figure)
     pulls, curves = figure.axes
@@ -272,7 +272,7 @@ def test_figures_show_every_specimen_and_the_points_read_off(capsys):
     assert [len(line.get_xdata()) for line in drawn] == [len(one.pull.force) for one in found.specimens]
     assert drawn[0].get_ydata() == pytest.approx(found.specimens[0].pull.force)
     assert curves.lines[0].get_ydata() == pytest.approx(found.specimens[0].reduction.curve[1])
-    bars = patterns_figure(reduce_file(FOLDER / "door-sill-lap.toml")).axes[0]
+    bars = patterns_figure(reduce_coupons(FOLDER / "door-sill-lap.toml")).axes[0]
     widths = {}
     for bar in bars.patches:
         widths[round(bar.get_y(), 3)] = widths.get(round(bar.get_y(), 3), 0.0) + bar.get_width()
@@ -285,7 +285,7 @@ def test_many_specimens_and_hostile_names_are_drawn(folder, tmp_path):
     body = [line for line in lines[6:] if line.startswith("S1;")]
     many = [line.replace("S1;", f"$x_{i}$;") for i in range(20) for line in body]
     (tmp_path / "door-sill-lap.csv").write_text("\n".join([*lines[:6], *many]) + "\n")
-    found = reduce_file(folder(LAP.replace(SPECIMENS, "")))
+    found = reduce_coupons(folder(LAP.replace(SPECIMENS, "")))
     assert len(found.specimens) == 20 and found.pattern is None
     assert [text.get_text() for text in coupons_figure(found).legends[0].get_texts()] == ["20 specimens", "largest force"]
     assert coupons_data(found, looked(found))["pattern"] is None
@@ -300,3 +300,17 @@ def test_schema_and_reading_from_text():
     with pytest.raises(JointError, match="no TOML"):
         coupon_test_from_text("[" * 5000)
     assert Path(FOLDER).is_dir()
+
+
+def test_long_records_are_thinned(folder, tmp_path):
+    """Ten thousand points: some hundreds are drawn, the highest among them, and the figures are those of all points."""
+    x = np.linspace(0, 1, 10_000)
+    force = 5 * x
+    force[7321] = 6.0
+    rows = ["Specimen;Time;Crosshead;Force", ";s;mm;kN", *(f"S1;{a:.4f};{a:.4f};{f:.4f}" for a, f in zip(x, force, strict=True))]
+    (tmp_path / "door-sill-lap.csv").write_text("\n".join(rows) + "\n")
+    found = reduce_coupons(folder(LAP.replace(SPECIMENS, "").replace('"door-sill-lap.csv"', '["door-sill-lap.csv"]')))
+    assert found.values() == pytest.approx([6000 / (25 * 12.5)])
+    assert looked(found).refused.endswith("1 value given; a standard deviation needs at least 2.")
+    drawn = thinned(x, force, 300)
+    assert len(drawn[0]) <= 302 and drawn[1].max() == 6.0 and (drawn[0][0], drawn[0][-1]) == (0, 1)

@@ -5,6 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
+from numpy.typing import NDArray
+
 from fejoint import __version__
 from fejoint.coupon.description import DIMENSIONS
 from fejoint.coupon.lots import Lots, lots_of
@@ -15,13 +18,26 @@ from fejoint.show.coupons.statistics_tables import statistics_json
 from fejoint.show.files import csv_text
 from fejoint.units import shown_unit
 
-__all__ = ["SUPPORT", "Looked", "coupons_csv", "coupons_data", "looked", "standard_in_words"]
+__all__ = ["SUPPORT", "Looked", "coupons_csv", "coupons_data", "looked", "standard_in_words", "thinned"]
+
+Floats = NDArray[np.float64]
 
 SCHEMA_VERSION = 1
 SUPPORT = (
     "Figures of coupons are no design allowables. Where people rely on a bond, the adhesive maker's data sheet, tests on your "
     "own process, local codes and a licensed engineer decide."
 )
+
+
+MOST_POINTS = 500  # of a curve in the json
+
+
+def thinned(x: Floats, y: Floats, most: int) -> tuple[Floats, Floats]:
+    """Return at most some two more than so many points of a curve: evenly taken, with its highest."""
+    if len(x) <= most:
+        return x, y
+    kept = np.unique(np.append(np.linspace(0, len(x) - 1, most).round().astype(int), int(np.argmax(y))))
+    return x[kept], y[kept]
 
 
 @dataclass(frozen=True)
@@ -113,6 +129,7 @@ def coupons_data(found: ReducedTest, statistics: Looked) -> dict[str, Any]:
 def _specimen(found: ReducedTest, one: ReducedSpecimen) -> dict[str, Any]:
     seen = one.entry.seen
     main, curve = one.reduction.figures[found.kind.main], one.reduction.curve
+    drawn = None if curve is None else thinned(*curve, MOST_POINTS)
     return {
         "name": one.name,
         "counts": one.counts,
@@ -127,7 +144,7 @@ def _specimen(found: ReducedTest, one: ReducedSpecimen) -> dict[str, Any]:
         "read_off": [
             {"name": mark.name, "displacement_mm": mark.displacement, "force_N": mark.force} for mark in one.reduction.marks
         ],
-        "curve": None if curve is None else {"x": curve[0].tolist(), "y": curve[1].tolist()},
+        "curve": None if drawn is None else {"x": drawn[0].tolist(), "y": drawn[1].tolist()},
         "pattern": None if seen is None else {"shares": seen.shares, "word": seen.word},
         "notes": list(one.reduction.notes),
         "points": len(one.pull.force),

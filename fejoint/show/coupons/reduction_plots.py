@@ -9,6 +9,7 @@ import numpy as np
 from fejoint.coupon.outcome import ReducedSpecimen, ReducedTest
 from fejoint.coupon.patterns import PATTERNS
 from fejoint.show.colours import FAINT, INK
+from fejoint.show.coupons.reduction_data import thinned
 from fejoint.show.pen import drawing_style, legend_below, plate, printable, settled, shortened
 from fejoint.units import shown_unit
 
@@ -27,6 +28,7 @@ MARKS = {
     "5 % more compliance": "s",
     "crack read": "|",
 }
+MOST_POINTS = 40_000  # of all curves: more is no longer to be seen, and makes the report heavy
 MOST_NAMED = 16  # specimens with a look of their own; of more, all look alike
 BANDS: dict[str, tuple[str, str]] = {  # colour and hatch of each class, told apart without colour too
     "cohesive": ("#4f9a94", ""),
@@ -95,17 +97,16 @@ def _draw_pulls(axes: Axes, found: ReducedTest, looks: list[dict[str, Any]], uni
         newton, force = 1e-3, "kN"
     marks: dict[str, None] = {}
     for one, look in zip(found.specimens, looks, strict=True):
-        axes.plot(mm * one.pull.displacement, newton * one.pull.force, **look)
-        for mark in one.reduction.marks:
-            marks[mark.name] = None
-            size = 9 if mark.name == "crack read" else 6
-            point: dict[str, Any] = {
-                "marker": MARKS.get(mark.name, "o"),
-                "markersize": size,
-                "markerfacecolor": "white",
-                "markeredgewidth": 1.3,
-            }
-            axes.plot(mm * mark.displacement, newton * mark.force, linestyle="", color=look["color"], zorder=3.5, **point)
+        x, y = thinned(one.pull.displacement, one.pull.force, _share(found))
+        axes.plot(mm * x, newton * y, **look)
+        for name in dict.fromkeys(mark.name for mark in one.reduction.marks):
+            marks[name] = None
+            points = np.array([(mark.displacement, mark.force) for mark in one.reduction.marks if mark.name == name]).T
+            size = 9 if name == "crack read" else 6
+            point: dict[str, Any] = {"marker": MARKS.get(name, "o"), "markersize": size, "markerfacecolor": "white"}
+            axes.plot(
+                mm * points[0], newton * points[1], linestyle="", color=look["color"], markeredgewidth=1.3, zorder=3.5, **point
+            )
         if one.reduction.plateau is not None:
             low, high, mean = one.reduction.plateau
             axes.plot(
@@ -144,6 +145,11 @@ def _named(found: ReducedTest, looks: list[dict[str, Any]]) -> list[Any]:
     return [Line2D([], [], label=name, **{k: v for k, v in look.items() if k != "zorder"}) for name, look in names.items()]
 
 
+def _share(found: ReducedTest) -> int:
+    """Return how many points of each curve are drawn."""
+    return max(MOST_POINTS // len(found.specimens), 100)
+
+
 def _draw_reduced(axes: Axes, found: ReducedTest, looks: list[dict[str, Any]], units: str) -> None:
     """Draw the second curve of each specimen, with its mean and interval, or the slope that is its modulus."""
     thick = found.test.what == "thick-adherend shear"
@@ -153,7 +159,7 @@ def _draw_reduced(axes: Axes, found: ReducedTest, looks: list[dict[str, Any]], u
     for one, look in zip(found.specimens, looks, strict=True):
         if one.reduction.curve is None:
             continue
-        x, y = one.reduction.curve
+        x, y = thinned(*one.reduction.curve, _share(found))
         look = {**look, **({"marker": "o", "markersize": 4, "linewidth": 0.9} if points else {})}
         axes.plot((1.0 if thick else mm) * x, per * y, **look)
         figure = one.reduction.figures[found.kind.main]
