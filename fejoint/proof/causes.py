@@ -296,20 +296,19 @@ def _behaviour(correlation: Correlation) -> Iterator[Cause]:
     )
     metals = [part.material for part in joint.geometry.adherends().values()]
     name = "yield of the adherends"
-    if quick:
+    if analysis.adherend_plasticity:
+        pass  # coupons do yield and do straighten: to leave that out explains nothing
+    elif quick:
         yield Cause("adherends", name, "model of the adherends", reason=late)
     elif not any(isinstance(metal, Isotropic) and metal.yields for metal in metals):
         yield Cause("adherends", name, "model of the adherends", reason="no adherend states its tensile_yield")
     elif all(isinstance(metal, Isotropic) and metal.yields for metal in metals):
-        on = not analysis.adherend_plasticity
-        other = joint.replace(analysis=analysis.replace(adherend_plasticity=on))
-        yield Cause(
-            "adherends", name, "model of the adherends", (Change("they yield" if on else "elastic", other, partial=False),)
-        )
-    on = not analysis.large_rotation
-    other = joint.replace(analysis=analysis.replace(large_rotation=on))
-    label = "large rotation" if on else "small rotation"
-    yield Cause("rotation", "straightening under load", "model of the geometry", (Change(label, other, partial=False),))
+        other = joint.replace(analysis=analysis.replace(adherend_plasticity=True))
+        yield Cause("adherends", name, "model of the adherends", (Change("they yield", other, partial=False),))
+    if not analysis.large_rotation:
+        other = joint.replace(analysis=analysis.replace(large_rotation=True))
+        change = Change("large rotation", other, partial=False)
+        yield Cause("rotation", "straightening under load", "model of the geometry", (change,))
 
 
 def _preparation(correlation: Correlation) -> Cause:
