@@ -31,7 +31,7 @@ DEVIATIONS = 2.0  # how many standard deviations of an input's own scatter it is
 THICKNESS = "joint.bondline_thickness"
 FELT = 0.005  # share of load or stiffness below which a change counts as none
 ASSUMED = f"an assumption: {100 * ASSUMED_SPREAD:g} % either way"
-Verdict = Literal["alone", "load", "stiffness", "towards", "away", "none", "unnamed"]
+Verdict = Literal["alone", "load", "stiffness", "towards", "past", "away", "none", "unnamed"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -107,8 +107,8 @@ class Tried:
         Why not.
     verdict : str
         ``alone``: may explain all that differs; ``load`` or ``stiffness``: may explain the one, but not both by the same
-        amount; ``towards``: moves the prediction towards the measurement, not far enough; ``away``; ``none``: hardly moves
-        it, or nothing needs explaining; ``unnamed``.
+        amount; ``towards``: moves the prediction towards the measurement, not far enough; ``past``: beyond it; ``away``;
+        ``none``: hardly moves it, or nothing needs explaining; ``unnamed``.
     best : Effect or None
         The effect that the verdict is of.
     share : float
@@ -296,20 +296,19 @@ def _behaviour(correlation: Correlation) -> Iterator[Cause]:
     )
     metals = [part.material for part in joint.geometry.adherends().values()]
     name = "yield of the adherends"
-    if quick:
+    if analysis.adherend_plasticity:
+        pass  # coupons do yield and do straighten: to leave that out explains nothing
+    elif quick:
         yield Cause("adherends", name, "model of the adherends", reason=late)
     elif not any(isinstance(metal, Isotropic) and metal.yields for metal in metals):
         yield Cause("adherends", name, "model of the adherends", reason="no adherend states its tensile_yield")
     elif all(isinstance(metal, Isotropic) and metal.yields for metal in metals):
-        on = not analysis.adherend_plasticity
-        other = joint.replace(analysis=analysis.replace(adherend_plasticity=on))
-        yield Cause(
-            "adherends", name, "model of the adherends", (Change("they yield" if on else "elastic", other, partial=False),)
-        )
-    on = not analysis.large_rotation
-    other = joint.replace(analysis=analysis.replace(large_rotation=on))
-    label = "large rotation" if on else "small rotation"
-    yield Cause("rotation", "straightening under load", "model of the geometry", (Change(label, other, partial=False),))
+        other = joint.replace(analysis=analysis.replace(adherend_plasticity=True))
+        yield Cause("adherends", name, "model of the adherends", (Change("they yield", other, partial=False),))
+    if not analysis.large_rotation:
+        other = joint.replace(analysis=analysis.replace(large_rotation=True))
+        change = Change("large rotation", other, partial=False)
+        yield Cause("rotation", "straightening under load", "model of the geometry", (change,))
 
 
 def _preparation(correlation: Correlation) -> Cause:
@@ -355,7 +354,7 @@ def _judged(one: Tried, correlation: Correlation) -> Tried:
     """Return a cause with what its effects say beside the measurement."""
     if correlation.within_scatter:
         return replace(one, verdict="none")
-    ranks: dict[str, int] = {"alone": 4, "load": 3, "stiffness": 3, "towards": 2, "away": 1, "none": 0}
+    ranks: dict[str, int] = {"alone": 4, "load": 3, "stiffness": 3, "towards": 2, "past": 2, "away": 1, "none": 0}
     found = [(effect, *_verdict(effect, correlation)) for effect in one.effects]
     effect, verdict, share, moves = max(found, key=lambda item: ranks[item[1]])
     return replace(one, verdict=verdict, best=effect, share=share, moves=moves)
@@ -380,6 +379,8 @@ def _verdict(effect: Effect, correlation: Correlation) -> tuple[Verdict, float, 
     for name in differs:
         if spans[name][0] <= spans[name][1]:
             return ("load" if name == "load" else "stiffness"), spans[name][0], moves
+    if moves and all(felt[name] > 1 for name in moves):
+        return "past", math.nan, moves
     return ("towards" if moves else "away" if any(name in felt for name in differs) else "none"), math.nan, moves
 
 

@@ -26,7 +26,7 @@ from fejoint.proof.coupons import breaking_load
 from fejoint.proof.estimate import Estimate, Sought, estimated
 from fejoint.proof.gauge import checked_gauge, displacement_of
 from fejoint.proof.measured import CouponTest
-from fejoint.proof.predicted import stiffness_of
+from fejoint.proof.predicted import stepped, stiffness_of
 from fejoint.strength.predict import ROUTES, strength_of
 from fejoint.units import as_number
 
@@ -56,6 +56,7 @@ LEAST_SD = 0.002  # of coupons that are more alike than a tester can tell (an as
 # A mesh of a cohesive layer goes by its figures, in whole numbers of cells: steps for slopes must be larger than that jump.
 STEP = {STIFFNESS: 1e-3, LOAD: 0.03, CURVE: 0.03}
 ALONG = (0.25, 0.5, 0.75, 1.0)  # of the displacement at the largest force: where a curve is taken
+STOPS = 26
 BEYOND = 1.3  # times the largest measured force: as far as a curve is followed
 
 
@@ -346,8 +347,9 @@ class _Coupon:
     def _forces(self, joint: Joint, kept: Kept) -> dict[float, float]:
         """Return the forces at the displacements of the curves; behind a limit load the force stays."""
         sign = float(np.sign(joint.load.force))
-        far = joint.at(force=sign * BEYOND * max(self.test.measured.loads))
-        path, limit = path_on(far, joint.analysis.mesh_density, kept, lambda text: None)
+        # Stops on the way, so that no increment cuts across the knee of the curve.
+        far = BEYOND * max(self.test.measured.loads) * np.arange(1, STOPS + 1) / STOPS
+        path, limit = path_on(stepped(joint, far.tolist()), joint.analysis.mesh_density, kept, lambda text: None)
         travel = np.append(0.0, [sign * displacement_of(one.solution, self.gauge) for one in path])
         force = np.append(0.0, [abs(one.joint.load.force) for one in path])
         at = sorted({one.at for one in self.observations if one.kind == CURVE})

@@ -10,12 +10,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fejoint.errors import JointError
 from fejoint.joint.description import Joint
+from fejoint.joint.load import Load
 from fejoint.mechanics.driver import path_on, solve_on
 from fejoint.mechanics.result import Result
 from fejoint.mechanics.reuse import Kept
@@ -24,7 +26,7 @@ from fejoint.proof.gauge import displacement_of
 from fejoint.strength.capacity import Capacity
 from fejoint.strength.predict import ROUTES, Strength, strength_of
 
-__all__ = ["KINDS", "Predicted", "predicted", "secant", "stiffness_of"]
+__all__ = ["KINDS", "Predicted", "predicted", "secant", "stepped", "stiffness_of"]
 
 Floats = NDArray[np.float64]
 Say = Callable[[str], None]
@@ -139,18 +141,23 @@ def stiffness_of(joint: Joint, low: float, high: float, gauge: float | None = No
         at = [solve_on(joint.at(force=force), density, kept).solution for force in (0.0, sign * high)]
         start, end = (displacement_of(one, gauge) for one in at)
         return high / (sign * (end - start))
-    base = {key: value for key, value in joint.load.model_dump().items() if key not in ("step", "force")}
-    before = {key: base[key] for key in ("temperature_change", "moisture") if base[key]}
-    steps = [{"name": "before", **before}] * bool(before) + [
-        {"name": n, "force": sign * f} for n, f in (("low", low), ("high", high))
-    ]
-    kept_load = {key: base[key] for key in ("ends", "stress_free_temperature")}
-    stepped = joint.replace(load=type(joint.load)(step=steps, **kept_load))
-    found, limit = path_on(stepped, density, kept, lambda text: None)
+    found, limit = path_on(stepped(joint, [low, high]), density, kept, lambda text: None)
     ends = {one.step: displacement_of(one.solution, gauge) for one in found}
-    if limit or "high" not in ends:
+    if limit:
         return float("nan")
-    return (high - low) / (sign * (ends["high"] - ends["low"]))
+    return (high - low) / (sign * (ends["force 2"] - ends["force 1"]))
+
+
+def stepped(joint: Joint, forces: Sequence[float]) -> Joint:
+    """Return a joint whose load's path stops at forces (N, in magnitude, rising): steps ``force 1``, ``force 2`` and so on.
+
+    Temperature and moisture come before them.
+    """
+    load, sign = joint.load, float(np.sign(joint.load.force))
+    before = {key: value for key in ("temperature_change", "moisture") if (value := getattr(load, key))}
+    steps: list[dict[str, Any]] = [{"name": "before", **before}] if before else []
+    steps += [{"name": f"force {i}", "force": sign * force} for i, force in enumerate(forces, 1)]
+    return joint.replace(load=Load(step=steps, ends=load.ends, stress_free_temperature=load.stress_free_temperature))
 
 
 def secant(displacement: Floats, force: Floats, low: float, high: float) -> float:

@@ -48,3 +48,32 @@ def table():
     for name, travel, f in rows():
         lines.append(f"{name};{travel / SPEED:.2f};{travel:.5f};{f / 1000:.4f}".replace(".", ","))
     return "\n".join(lines) + "\n"
+
+
+# ---- thick adherends so stiff that the layer alone gives way ---------------------------------------------------------------
+
+
+# So tough that the layer gives way as a whole: the load is strength times area.
+TOUGH = 'toughness_mode_1 = "1000 N/mm"\ntoughness_mode_2 = "1000 N/mm"\n'
+
+
+def thick_lap(length=10.0, thickness=0.2, csv="pull.csv", more="", adhesive="", loads="", modulus="2e8 MPa"):
+    """Return a test file of a thick-adherend lap: between clamps its layer is in simple shear, stiffness G b l / t_a."""
+    part = f'material = {{ elastic_modulus = "{modulus}", poisson_ratio = 0.3 }}\nthickness = "9.5 mm"\nfree_length = "20 mm"\n'
+    curve = f'[measured.curve]\nfile = "{csv}"\n' if csv else ""
+    return (
+        'title = "thick adherends of a door sill (invented)"\n[joint]\nkind = "single-lap"\nwidth = "25 mm"\n'
+        f'overlap_length = "{length} mm"\nbondline_thickness = "{thickness} mm"\n[joint.lower]\n{part}[joint.upper]\n{part}'
+        f'[adhesive]\nelastic_modulus = "2 GPa"\npoisson_ratio = 0.35\nshear_strength = "30 MPa"\n{TOUGH}{adhesive}'
+        f'[load]\nends = "clamped"\n{more}\n[measured]\nsource = "made up"\n{loads}{curve}'
+    )
+
+
+def line_pull(stiffness, top, names=("one",), shares=(1.0,), slack=0.0, points=60):
+    """Return a tester's table of straight pulls, a stiffness times its share each, after a slack."""
+    lines = ["specimen,displacement [mm],force [N]"]
+    for name, share in zip(names, shares, strict=True):
+        for i in range(points):
+            f = top * i / (points - 1)
+            lines.append(f"{name},{f / (stiffness * share) + slack:.9f},{f:.4f}")
+    return "\n".join(lines) + "\n"

@@ -149,7 +149,7 @@ def correlation_csv(data: dict[str, Any]) -> str:
         for effect in cause["effects"]:
             cells = [_text(effect[key]) for key in ("load_N", "load_ratio", "stiffness_N_per_mm", "stiffness_ratio")]
             rows.append(
-                [cause["name"], f"{effect['change']}{by(effect)}", *cells, cause["verdict"], cause["source"], cause["reason"]]
+                [cause["name"], effect["change"] + by(effect), *cells, cause["verdict"], cause["source"], cause["reason"]]
             )
         if not cause["effects"]:
             rows.append([cause["name"], "", "", "", "", "", cause["verdict"], cause["source"], cause["reason"]])

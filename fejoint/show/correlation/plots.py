@@ -24,6 +24,7 @@ __all__ = ["causes_figure", "curve_figure", "fit_figure"]
 INKS = ("#b8500f", "#4f9a94", "#8c6bb1", "#8a9199", "#d98a32", "#5b7f2b")
 MARKERS = ("o", "s", "^", "D", "v", "P")
 MOST_LETTERS = 100
+SHORT = 12  # letters of a change that fits beside its bar
 
 
 def curve_figure(data: Mapping[str, Any], units: str = "mm") -> Figure:
@@ -77,11 +78,10 @@ def curve_figure(data: Mapping[str, Any], units: str = "mm") -> Figure:
         axes.set_ylim(0, 1.18 * max(high, newton * p["load_N"], float(f.max())))
         axes.annotate(
             f"measured {display(m['load_N'], 'N', units)}, {_band(m)}",
-            (0.995, newton * m["load_N"]),
-            (0, 4),
+            (0.0, newton * m["load_N"]),
+            (6, 5),
             xycoords=("axes fraction", "data"),
             textcoords="offset points",
-            ha="right",
             color=INK,
             **plate(),
         )
@@ -202,7 +202,8 @@ def _draw_bars(axes: Axes, side: str, causes: Sequence[Mapping[str, Any]], data:
             reach.append(value)
             if abs(value) < 0.05:
                 continue
-            told = f"{value:+.1f} %" + (f", {shortened(printable(change), 20)}" if side == "load" and len(found) > 1 else "")
+            short = side == "load" and len(found) > 1 and len(change) <= SHORT
+            told = f"{value:+.1f} %" + (f", {printable(change)}" if short else "")
             axes.annotate(
                 told,
                 (value, i),

@@ -17,6 +17,7 @@ VERDICTS = {
     "load": "may explain the load alone",
     "stiffness": "may explain the stiffness alone",
     "towards": "moves it nearer, not far enough",
+    "past": "moves it past the coupons",
     "away": "moves it further away",
     "none": "hardly moves it",
     "unnamed": "cannot be named",
@@ -84,6 +85,9 @@ def findings(data: Mapping[str, Any], units: str = "mm") -> list[str]:
     near = [f"{printable(c['name'])} ({' and '.join(c['moves'])})" for c in by.get("towards", [])]
     if near:
         told.append(f"Move the prediction nearer, not far enough: {', '.join(near)}.")
+    past = [f"{printable(c['name'])} ({' and '.join(c['moves'])})" for c in by.get("past", [])]
+    if past:
+        told.append(f"Move the prediction past the coupons: {', '.join(past)}.")
     unnamed = [f"{printable(c['name'])} ({printable(c['reason'])})" for c in by.get("unnamed", [])]
     told += [f"Not tried: {text.rstrip('.')}." for text in unnamed]
     return told
