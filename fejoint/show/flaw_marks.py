@@ -45,11 +45,13 @@ def flaw_outlines(joint: Joint) -> list[tuple[Flaw, list[Floats]]]:
 
 def flaw_texts(joint: Joint, units: str) -> list[str]:
     """Return what is written on every flaw: its kind, place, and length."""
-    found = []
+    found, many = [], len(joint.geometry.bonds()) > 1
     for flaw in joint.merged_flaws().flaws:
         what = {"void": "void", "disbond": "disbond", "unwetted": "unwetted"}[flaw.kind]
         level = "" if flaw.level in ("all", "middle") else f", {flaw.level} interface"
         found.append(f"{what} {display(flaw.length, 'mm', units)}{level}, from x = {display(flaw.start, 'mm', units)}")
+        if many and not isinstance(joint.geometry, SteppedLap):
+            found[-1] += f" of bondline {flaw.bondline}"
     return found
 
 

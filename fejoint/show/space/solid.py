@@ -41,6 +41,7 @@ __all__ = [
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
+HAIR = 1e-5  # between the faces of a disbond, in bondline thicknesses
 Window = tuple[tuple[float, float], tuple[float, float]]
 
 
@@ -145,7 +146,7 @@ class SolvedSection:
         return found
 
     def mid_lines(self) -> list[Ints]:
-        """Return the nodes of every piece of the mid-lines, as `mid_line_pieces`, without cells nearer to a tip than curves are."""
+        """Return the nodes of every piece of the mid-lines (`mid_line_pieces`) without cells nearer to a tip than curves are."""
         found, near = [], CORNER_DISTANCE * self.joint.geometry.bondline_thickness
         for bond, pieces in zip(self.joint.geometry.bonds(), self.mid_line_pieces(), strict=True):
             places = np.array([] if self.joint.analysis.cohesive else tips(self.joint, bond, "middle"))
@@ -363,7 +364,7 @@ def cut_out(
 
     first, quads = _subdivided(section.cells[cells], pieces)
     inside = _inside(section.cells[cells], pieces, first)
-    places = np.pad(inside(section.points), NO_Z)
+    places = np.pad(inside(_faces_apart(section, cells)), NO_Z)
     flat = pyvista.PolyData(places, faces=np.insert(quads, 0, 4, axis=1).ravel())
     flat.point_data["displacement"] = np.pad(inside(section.displacement), NO_Z)
     for name, values in section.stress.items():
@@ -377,6 +378,21 @@ def cut_out(
     body = flat.extrude((0.0, 0.0, width), capping=True)
     edges = body.extract_feature_edges(30.0, boundary_edges=False, non_manifold_edges=False, manifold_edges=False)
     return body, edges
+
+
+def _faces_apart(section: SolvedSection, cells: Bools) -> Floats:
+    """Return the nodes' places with the faces of a disbond within some cells a hair apart, so that `clean` leaves them two."""
+    if not section.joint.flaws:
+        return section.points
+    own = section.cells[cells]
+    nodes = np.unique(own)
+    _, which, count = np.unique(np.round(section.points[nodes], 9), axis=0, return_inverse=True, return_counts=True)
+    twice = nodes[count[which.ravel()] > 1]
+    inwards = np.zeros_like(section.points)  # towards the cells that have the node
+    np.add.at(inwards, own, section.points[own[:, 8]][:, None] - section.points[own])
+    moved = section.points.copy()
+    moved[twice] += HAIR * section.joint.geometry.bondline_thickness * np.sign(inwards[twice]) * [0.0, 1.0]
+    return moved
 
 
 def _inside(cells: Ints, pieces: int, first: Ints) -> Callable[[Floats], Floats]:
