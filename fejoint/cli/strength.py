@@ -78,6 +78,8 @@ def strength(
     joint, text = read_prepared(file, changes, materials, flaws)
     if lengths and joint.strength.disbond is None:
         raise JointError("--disbond-lengths needs strength.disbond: where the disbond is; add it to the joint file.")
+    if lengths and joint.flaws:
+        raise JointError("--disbond-lengths is for a disbond alone: the joint has flaws; see fejoint flaws, or leave them out.")
     if samples and not joint.strength.scatter:
         raise JointError("--samples needs [[strength.scatter]]: what scatters, and how much; add it to the joint file.")
     if out is not None:

@@ -28,7 +28,7 @@ from fejoint.strength.long_overlap import is_balanced
 from fejoint.strength.predict import QUICK, ROUTES, strength_of
 from fejoint.strength.stretches import sound
 
-__all__ = ["AtPlace", "FlawCapacity", "Point", "flaw_capacity"]
+__all__ = ["AtPlace", "FlawCapacity", "Point", "flaw_capacity", "planned"]
 
 Floats = NDArray[np.float64]
 
@@ -236,14 +236,9 @@ def flaw_capacity(
     ConvergenceError
         Not even the sound joint's strength could be found.
     """
-    _check(kind, lengths, places, margin)
+    bare, bond, first, spans = planned(joint, kind, place, bondline, lengths=lengths, places=places, margin=margin)
     say, kept = progress or (lambda text: None), Kept() if kept is None else kept
-    bare = sound(joint)
-    bare = bare.replace(strength=bare.strength.replace(disbond=None)) if bare.strength.disbond else bare
-    bond = _bond(bare, bondline)
-    first = Flaw(kind=kind, start=bond.start, length=1.0, place=place, bondline=bondline)
-    shares = _shares(places, bare)
-    spans = {share: _lengths(bare, bond, share, lengths) for share in shares}
+    shares = list(spans)
     routes = ROUTES if cohesive else QUICK
     told: list[str] = []
     total, done = 1 + sum(map(len, spans.values())), 0
@@ -273,7 +268,7 @@ def flaw_capacity(
 
         for length in spans[share]:
             add(length)
-        at = AtPlace(_name(share, shares, bare), share, tuple(points), required)
+        at = AtPlace(_name(share, shares), share, tuple(points), required)
         for _ in range(CLOSER):
             length = at.allowed
             if at.all_may_stay or not length or np.abs(at.lengths - length).min() < NEAR * (bond.end - bond.start):
@@ -293,6 +288,24 @@ def flaw_capacity(
         places=tuple(found),
         warnings=tuple(told),
     )
+
+
+def planned(
+    joint: Joint, kind: str, place: str | None, bondline: int, *, lengths: int, places: int, margin: float
+) -> tuple[Joint, Bond, Flaw, dict[float, list[float]]]:
+    """Return what `flaw_capacity` of these would solve: the sound joint, the bond, a flaw of the kind, lengths by share.
+
+    Raises
+    ------
+    JointError
+        As `flaw_capacity`, and before anything is solved.
+    """
+    _check(kind, lengths, places, margin)
+    bare = sound(joint)
+    bare = bare.replace(strength=bare.strength.replace(disbond=None)) if bare.strength.disbond else bare
+    bond = _bond(bare, bondline)
+    first = Flaw(kind=kind, start=bond.start, length=1.0, place=place, bondline=bondline)
+    return bare, bond, first, {share: _lengths(bare, bond, share, lengths) for share in _shares(places, bare)}
 
 
 # ---- parts ---------------------------------------------------------------
@@ -353,7 +366,7 @@ def _shares(places: int, joint: Joint) -> list[float]:
     return shares
 
 
-def _name(share: float, shares: Sequence[float], joint: Joint) -> str:
+def _name(share: float, shares: Sequence[float]) -> str:
     known = next((name for at, name in NAMES.items() if abs(at - share) < 1e-9), f"at {share:.2g} of the bondline")
     if len(shares) > 1 and shares[-1] < 0.75:  # what is on the left stands for both
         known = known.replace("left end", "either end").replace("left quarter", "either quarter")
