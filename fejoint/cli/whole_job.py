@@ -19,8 +19,8 @@ FILES = (
     "whole-job/inspection.csv",
     "whole-job/coupon.toml",
     "whole-job/pull.csv",
-    "coupons/door-sill-lap.toml",
-    "coupons/door-sill-lap.csv",
+    "whole-job/coupons.toml",
+    "whole-job/as-built.toml",
     "ageing/sill-coupons.csv",
 )
 
@@ -69,14 +69,15 @@ STEPS = (
     ),
     Step(
         "The inspection found flaws: may they stay?",
-        "The list of what was found goes straight in; what the joint bears with it, and how large a flaw may be where.",
-        ("flaws", "{}/sill.toml", "--flaws", "{}/inspection.csv", "--out", "{}/flaws"),
+        "The list of what was found goes straight in; what the joint bears with it, and how large a flaw may stay where four times "
+        "the load is to be borne.",
+        ("flaws", "{}/sill.toml", "--flaws", "{}/inspection.csv", "--require-margin", "3", "--out", "{}/flaws"),
         (("flaws/flaw-capacity.png", "Load borne against the length of a flaw, a line a place."),),
     ),
     Step(
         "Coupons were pulled",
         "The tester's table to strengths by the standard, failure patterns, statistics and basis values.",
-        ("coupons", "{}/door-sill-lap.toml", "--out", "{}/coupons"),
+        ("coupons", "{}/coupons.toml", "--out", "{}/coupons"),
         (("coupons/coupons.png", "Force against displacement of each coupon."),),
         "coupons/report.html",
     ),
@@ -88,7 +89,8 @@ STEPS = (
     ),
     Step(
         "Why did the coupon come out as it did?",
-        "The coupon as a joint: predicted against measured curve and load, and what each named cause would change.",
+        "The coupon as a joint: predicted against measured curve and load, and what each named cause would change (without "
+        "--quick, in some minutes, damage and yield too).",
         ("correlate", "{}/coupon.toml", "--quick", "--out", "{}/correlation"),
         (
             ("correlation/curve.png", "Predicted and measured force against displacement."),
@@ -97,8 +99,9 @@ STEPS = (
     ),
     Step(
         "What does the test say of the adhesive?",
-        "A figure of the adhesive identified from the pull, with its interval, to go on with.",
-        ("identify", "{}/coupon.toml", "--find", "adhesive.elastic_modulus", "--out", "{}/identified"),
+        "A microsection shows the glue line thicker than meant. With the coupon as it was built, the adhesive's modulus from the "
+        "pull, with its interval, to go on with.",
+        ("identify", "{}/as-built.toml", "--find", "adhesive.elastic_modulus", "--quick", "--out", "{}/identified"),
         (("identified/fit.png", "The coupon's curve, measured and with the figure that was found."),),
     ),
 )
