@@ -1,0 +1,126 @@
+"""`fejoint correlate` and `fejoint identify` as their user meets them: what they print and write, and what they refuse.
+
+Pulls are made up from formulas; none was measured.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import tomllib
+from pathlib import Path
+
+import pytest
+
+from fejoint.cli import run
+from tests.proof import made_up
+
+K, LOAD = 2000 / 2.7 * 25 * 10 / 0.2, 30 * 25 * 10.0
+CAUSE = '[[measured.cause]]\nname = "no <b>primer</b>"\nknockdown = 0.8\nsource = "user\'s"\n'
+SHEAR = "adhesive.shear_modulus"
+
+
+@pytest.fixture
+def thick(tmp_path, monkeypatch):
+    """Return the path of a test file of thick adherends, its pull as stiff as is predicted and a tenth weaker."""
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "pull.csv").write_text(made_up.line_pull(K, 0.9 * LOAD, ("a", "b", "c"), (0.98, 1.0, 1.02)))
+    loads = f"loads = [{0.88 * LOAD}, {0.9 * LOAD}, {0.92 * LOAD}]\n"
+    path = tmp_path / "thick.toml"
+    path.write_text(made_up.thick_lap(loads=loads) + CAUSE)
+    return path
+
+
+def test_correlate_writes_table_curve_causes_and_page(thick, capsys):
+    assert run(["correlate", "thick.toml", "--quick", "--out", "out"]) == 0
+    printed = capsys.readouterr().out
+    assert "may explain it alone" in printed and "cannot be named" in printed
+    assert "+11.1 %" not in printed and "1.111" in printed
+    assert {path.name for path in Path("out").iterdir()} == {
+        "correlation.json",
+        "correlation.csv",
+        "curve.png",
+        "causes.png",
+        "correlation.html",
+    }
+    data = json.loads(Path("out/correlation.json").read_text())
+    assert data["ratios"]["load"] == pytest.approx(1 / 0.9, rel=1e-6)
+    assert data["predicted"]["by"] == "plateau"
+    own = next(cause for cause in data["causes"] if cause["key"] == "own-1")
+    assert own["verdict"] == "alone" and own["effects"][0]["load_ratio"] == pytest.approx(0.8, rel=1e-12)
+    rows = list(csv.DictReader(io.StringIO(Path("out/correlation.csv").read_text(encoding="utf-8"))))
+    assert [row["what"] for row in rows[:2]] == ["measured, mean", "predicted"]
+    assert float(rows[0]["load_over_predicted"]) == pytest.approx(0.9, rel=1e-5)
+    page = Path("out/correlation.html").read_text(encoding="utf-8")
+    assert "<b>primer" not in page and "&lt;b&gt;primer" in page  # what a user typed is text
+    assert "Content-Security-Policy" in page and "licensed engineer" in page
+
+
+def test_correlate_prints_json(thick, capsys):
+    assert run(["correlate", "thick.toml", "--quick", "--json"]) == 0
+    data = json.loads(capsys.readouterr().out)
+    assert data["measured"]["specimens"][0]["name"] == "a"
+    assert {cause["key"] for cause in data["causes"]} >= {"thickness", "fillet", "grips", "machine", "plasticity", "preparation"}
+
+
+def test_identify_writes_a_table_to_paste(thick, capsys):
+    assert run(["identify", "thick.toml", "--find", SHEAR, "--bounds", f"{SHEAR}=0.2 GPa:3 GPa", "--out", "out"]) == 0
+    assert SHEAR in capsys.readouterr().out
+    assert {path.name for path in Path("out").iterdir()} == {"identify.json", "adhesive.toml", "fit.png"}
+    table = tomllib.loads(Path("out/adhesive.toml").read_text())["adhesive"]
+    assert table["shear_modulus"]["source"].startswith("identified from thick; 95 % interval ")
+    value = float(table["shear_modulus"]["value"].split()[0])
+    assert value == pytest.approx(2000 / 2.7, rel=0.02)  # free ends of the layer
+    assert "elastic_modulus" not in table and table["poisson_ratio"] == 0.35  # two of three
+    data = json.loads(Path("out/identify.json").read_text())
+    figure = data["figures"][0]
+    assert figure["low"] < value < figure["high"] and figure["bounds"] == [200.0, 3000.0]
+    # The table makes a joint again.
+    text = thick.read_text().split("[measured]")[0].replace("[load]", "[load]\nforce = 1e3")
+    start = text[: text.index("[adhesive]")]
+    (Path("again.toml")).write_text(start + Path("out/adhesive.toml").read_text() + text[text.index("[load]") :])
+    assert run(["check", "again.toml"]) == 0
+
+
+def test_identify_warns_of_what_it_cannot_tell(thick, capsys):
+    assert run(["identify", "thick.toml", "--find", SHEAR, "--find", "joint.bondline_thickness"]) == 0
+    printed = " ".join(capsys.readouterr().out.split())
+    assert f"The tests cannot tell {SHEAR} and joint.bondline_thickness apart" in printed
+    assert "not told apart from joint.bondline_thickness" in printed
+
+
+@pytest.mark.parametrize(
+    ("arguments", "says"),
+    [
+        (["correlate", "away.toml"], "away.toml: cannot be read (no such file or directory); check the path."),
+        (["correlate", "joint.toml"], "measured must be a table of keys: write [measured]"),
+        (["correlate", "thick.toml", "--units", "furlong"], "--units furlong: must be one of mm, SI, inch."),
+        (["identify", "thick.toml"], "--find is missing: name what to find, of adhesive.elastic_modulus"),
+        (["identify", "thick.toml", "--find", "adhesive.colour"], "adhesive.colour: is none of the figures that can be found"),
+        (["identify", "thick.toml", "--find", SHEAR, "--bounds", "x"], '--bounds "x": must be KEY=LOW:HIGH'),
+        (["identify", "thick.toml", "thick.toml", "--find", SHEAR], "two of the test files have the same name"),
+    ],
+)
+def test_what_is_refused_in_one_sentence(thick, capsys, arguments, says):
+    Path("joint.toml").write_text(thick.read_text().split("[measured]")[0])
+    assert run([*arguments, *(["--out", "never"] if arguments[0] == "identify" else [])]) == 2
+    error = capsys.readouterr().err
+    assert says in error and error.count("\n") == 1
+    assert not Path("never").exists()
+
+
+def test_a_spoiled_table_names_its_line(thick, capsys):
+    spoiled = Path("pull.csv").read_text().splitlines()
+    spoiled[20] = spoiled[20].rsplit(",", 1)[0] + ",many"
+    Path("pull.csv").write_text("\n".join(spoiled))
+    assert run(["correlate", "thick.toml"]) == 2
+    assert "pull.csv, line 21, column 3" in capsys.readouterr().err
+
+
+def test_benchmark_reads_a_test_with_a_curve(thick, capsys):
+    text = thick.read_text()
+    start = text.index("loads = [")
+    thick.write_text(text[:start] + text[text.index("\n", start) + 1 :])
+    assert run(["benchmark", "thick.toml", "--quick"]) == 0
+    assert "3 coupons" in capsys.readouterr().out
