@@ -69,8 +69,8 @@ STEPS = (
     ),
     Step(
         "The inspection found flaws: may they stay?",
-        "The list of what was found goes straight in; what the joint bears with it, and how large a flaw may stay where four times "
-        "the load is to be borne.",
+        "The list of what was found goes straight in; what the joint bears with it, and how large a flaw may stay where four "
+        "times the load is to be borne.",
         ("flaws", "{}/sill.toml", "--flaws", "{}/inspection.csv", "--require-margin", "3", "--out", "{}/flaws"),
         (("flaws/flaw-capacity.png", "Load borne against the length of a flaw, a line a place."),),
     ),

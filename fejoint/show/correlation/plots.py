@@ -62,18 +62,17 @@ def curve_figure(data: Mapping[str, Any], units: str = "mm") -> Figure:
             ends.append(float(u[np.argmax(f)]))
         u, f = mm * np.array(p["displacement_mm"]), newton * np.array(p["force_N"])
         axes.plot(u, f, label=f"predicted: {p['name']}", zorder=3, **ELEMENTS[0])
-        at = int(np.argmax(f >= min(newton * p["load_N"], float(f.max())) * (1 - 1e-12)))
-        axes.plot(
-            [u[at]], [newton * p["load_N"]], marker="X", markersize=10, color=ELEMENTS[0]["color"], linestyle="none", zorder=4
-        )
+        top = int(np.argmax(f))  # the load lies on the rising branch, between two points that were solved
+        at = float(np.interp(newton * p["load_N"], f[: top + 1], u[: top + 1]))
+        axes.plot([at], [newton * p["load_N"]], marker="X", markersize=10, color=ELEMENTS[0]["color"], linestyle="none", zorder=4)
         axes.annotate(
             f"predicted {display(p['load_N'], 'N', units)}",
-            (u[at], newton * p["load_N"]),
+            (at, newton * p["load_N"]),
             (10, 8),
             textcoords="offset points",
             **plate(),
         )
-        ends.append(float(u[at]))
+        ends.append(at)
         axes.set_xlim(0, 1.45 * max(ends))
         axes.set_ylim(0, 1.18 * max(high, newton * p["load_N"], float(f.max())))
         axes.annotate(
