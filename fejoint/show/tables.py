@@ -93,7 +93,11 @@ def _heading(result: Outcome, system: str) -> Text:
     acting += [f"moisture {load.moisture:.3g}"] if load.moisture else []
     lines = [
         f"{g.kind}, {steps}overlap {mm(g.length)}, width {mm(g.width)}, bondline {mm(g.bondline_thickness)}"
-        + (f" in the middle, {mm(abs(g.bondline_taper))} {'more' if g.bondline_taper > 0 else 'less'} at its right end than at its left" if g.bondline_taper else "")
+        + (
+            f" in the middle, {mm(abs(g.bondline_taper))} {'more' if g.bondline_taper > 0 else 'less'} at its right end than at its left"
+            if g.bondline_taper
+            else ""
+        )
         + f", {g.spew} ends",
         f"{', '.join(acting)}, {load.ends} ends, temperature change {display(load.temperature_change, 'K', system)}, {plane}"
         + (", upper half solved by symmetry" if result.joint.half else ""),

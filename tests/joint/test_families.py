@@ -99,7 +99,15 @@ every_way = pytest.mark.parametrize(("kind", "changes"), STATED.values(), ids=ST
 @every_kind
 def test_template_is_a_valid_joint_and_states_every_default(kind):
     """With every line open that is no second way to say the same, nor asks for something more: nothing changes."""
-    other_ways = ("spew_height", "step_lengths", "step", "flaw", "stress_free_temperature", *adhesive_limits(), *strength_asked_for())
+    other_ways = (
+        "spew_height",
+        "step_lengths",
+        "step",
+        "flaw",
+        "stress_free_temperature",
+        *adhesive_limits(),
+        *strength_asked_for(),
+    )
     lines = [line.removeprefix("# ") if " = " in line else line for line in template(kind).splitlines()]
     opened = "\n".join(line for line in lines if line.partition(" ")[0] not in other_ways)
     assert opened.count("\n") > 20
