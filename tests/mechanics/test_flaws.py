@@ -160,7 +160,8 @@ def test_a_void_from_the_end_is_the_shorter_joint_with_the_longer_arm(level):
 
 
 def test_a_void_at_the_right_of_both_layers_of_a_double_lap():
-    """The outers' arms are 3 mm longer, the inner's as it was, nothing shifted; tolerances as above."""
+    """The outers' arms are 3 mm longer, the inner's as it was, nothing shifted; tolerances as above, of the stretch
+    2e-4, since a stub on both sides counts."""
     flawed = solved(lap("double-lap", [void(9.5, 3, 1), void(9.5, 3, 2)]))
     short = solved(lap("double-lap", overlap_length=9.5, outer=part(53.0)))
     x = np.linspace(0, 9.5 - 1e-6, 400)
@@ -168,9 +169,9 @@ def test_a_void_at_the_right_of_both_layers_of_a_double_lap():
         for name in ("shear", "peel"):
             values = other.middle.at(x, name)
             off = np.abs(one.middle.at(x, name) - values) / np.abs(values).max()
-            # The inner's stub is pulled by both outers at once, which is felt over two of its thicknesses.
-            assert off[x < 9.5 - 3.2].max() < 3e-3
-    assert flawed.elongation == pytest.approx(short.elongation, rel=1e-5)
+            # The inner's stub is pulled by both outers, whose bending carries what it does over three of their thicknesses.
+            assert off[x < 9.5 - 4.8].max() < 3e-3
+    assert flawed.elongation == pytest.approx(short.elongation, rel=2e-4)
 
 
 @every_kind
