@@ -18,7 +18,7 @@ from fejoint.mechanics.flaws import reach
 from fejoint.mechanics.linear import Solution
 from fejoint.mechanics.load_path import AdherendSection, adherend_peaks
 from fejoint.mechanics.opened import FACES
-from fejoint.mechanics.taper import middle
+from fejoint.mechanics.taper import middle_of_layer
 
 __all__ = ["NEAR_BUCKLING", "cautions"]
 
@@ -70,7 +70,7 @@ def _closed(solution: Solution) -> list[str]:
         off = min(NEAR_TIP * ta, flaw.length / 4)
         low, high = (place + side * off for place, side in zip(reach(flaw, bond), (1, -1), strict=True))
         near = ta + joint.geometry.fillet_height  # of two layers, or treads, this one's
-        own = (x > low) & (x < high) & (np.abs(y - middle(joint.geometry, bond, x)) < near)
+        own = (x > low) & (x < high) & (np.abs(y - middle_of_layer(joint.geometry, bond, x)) < near)
         if flaw.kind != "void" and own.any() and apart[own].min() < -TOUCHING * moved:
             worst = np.flatnonzero(own)[int(np.argmin(apart[own]))]
             found.append(

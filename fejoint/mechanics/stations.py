@@ -47,6 +47,8 @@ class Stations:
         How much of it: 1 where the level is bonded, 0 inside flaws.
     stretch : (n,) array
         Number of the bonded stretch that it is taken from.
+    gap : (n,) array, mm
+        The middle of the flaw that a point lies in; elsewhere of no meaning.
     nodes : tuple of arrays
         Those of every bonded stretch, in order.
     places : tuple of arrays, mm
@@ -57,6 +59,7 @@ class Stations:
     source: Floats
     share: Floats
     stretch: Ints
+    gap: Floats
     nodes: tuple[Ints, ...]
     places: tuple[Floats, ...]
 
@@ -137,4 +140,7 @@ def stations(nodes: tuple[Ints, ...], x_of: Floats, joint: Joint, bond: Bond, le
             if i == last:
                 add([bond.end], [end], [0], i)
     points, sources, shares, stretches = (np.concatenate(column) for column in zip(*parts, strict=True))
-    return Stations(points, sources, shares, stretches, nodes, tuple(x_of[own] for own in nodes))
+    gap = np.zeros_like(points)
+    for flaw in flaws:
+        gap[(points >= flaw.start) & (points <= flaw.end)] = (flaw.start + flaw.end) / 2
+    return Stations(points, sources, shares, stretches, gap, nodes, tuple(x_of[own] for own in nodes))

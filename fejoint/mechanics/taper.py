@@ -19,7 +19,7 @@ from fejoint.joint.families import DoubleLap, SteppedLap
 from fejoint.joint.geometry import Bond, Geometry
 from fejoint.mechanics.meshed import Section
 
-__all__ = ["middle", "shift", "tapered"]
+__all__ = ["middle_of_layer", "shift", "tapered"]
 
 Floats = NDArray[np.float64]
 
@@ -43,7 +43,7 @@ def shift(geometry: Geometry, x: Floats, y: Floats) -> Floats:
     return np.asarray((np.sign(y) if mirrored else 1.0) * share * thicker)
 
 
-def middle(geometry: Geometry, bond: Bond, x: Floats) -> Floats:
+def middle_of_layer(geometry: Geometry, bond: Bond, x: Floats) -> Floats:
     """Return how high the middle of a bond's layer, or its continuation into the spew, lies at places along x, mm."""
     thicker = geometry.bondline_taper * (np.clip(x / geometry.length, 0.0, 1.0) - 0.5)
     return np.asarray(bond.y + (-0.5 if isinstance(geometry, DoubleLap) and bond.y < 0 else 0.5) * thicker)

@@ -97,7 +97,7 @@ def colour_limit(section: SolvedSection, name: str, cells: Bools, adhesive_alone
     lines = section.mid_lines()
     if name == "plastic-strain":
         return _strain_limit(section, value, lines, cells)
-    if all(len(nodes) > 2 for nodes in lines) and (name in ("shear", "peel") or adhesive_alone):
+    if any(len(nodes) > 2 for nodes in lines) and (name in ("shear", "peel") or adhesive_alone):
         within = " within the overlap" if section.joint.geometry.fillet_height > 0 else ""
         return max(_largest(section, name, lines), LEAST_LIMIT), f"the largest on the layer's mid-line{within}"
     coloured = section.cells[cells & section.cells_of("adhesive") if adhesive_alone else cells]
@@ -110,7 +110,7 @@ def colour_limit(section: SolvedSection, name: str, cells: Bools, adhesive_alone
 
 def _strain_limit(section: SolvedSection, value: Floats, lines: list[Ints], cells: Bools) -> tuple[float, str]:
     """Return the plastic strain at which the colours end: that of the mid-lines or, where it is larger, of adherends."""
-    largest = _largest(section, "plastic-strain", lines) if all(len(nodes) > 2 for nodes in lines) else 0.0
+    largest = _largest(section, "plastic-strain", lines) if any(len(nodes) > 2 for nodes in lines) else 0.0
     coloured = section.cells[cells & ~section.cells_of("adhesive")]
     mean, area = value[coloured].mean(axis=1), _areas(section.points[coloured[:, :4]])
     flowed = mean > LEAST_STRAIN
@@ -129,6 +129,8 @@ def _largest(section: SolvedSection, name: str, lines: list[Ints]) -> float:
     """Return the largest magnitude on lines of nodes, between nodes too, as the bondline's peaks are taken."""
     largest = 0.0
     for nodes in lines:
+        if len(nodes) == 0:  # between flaws too near to one another
+            continue
         value = section.stress[name][nodes]
         curve = Curve(section.points[nodes, 0], value, value, value)
         largest = max(largest, abs(curve.largest("shear").value))

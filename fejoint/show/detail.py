@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from fejoint.joint.description import Joint
 from fejoint.joint.families import SteppedLap
 from fejoint.joint.geometry import Geometry
 from fejoint.show.colours import FAINT, INK
-from fejoint.show.pen import ARROW, DOUBLE_ARROW, LEADER, draw_regions, keyed, thin_dimension
+from fejoint.show.flaw_marks import draw_flaws
+from fejoint.show.pen import ARROW, DOUBLE_ARROW, LEADER, draw_regions, keyed, plate, thin_dimension
 from fejoint.show.shape import end_window, outlines, stair
 from fejoint.units import display
 
@@ -21,12 +23,14 @@ __all__ = ["draw_end"]
 DETAIL = 0.62  # height over width
 
 
-def draw_end(axes: Axes, g: Geometry, units: str) -> None:
+def draw_end(axes: Axes, joint: Joint, units: str) -> None:
     """Draw the left end of the overlap, all of it to one scale."""
+    g = joint.geometry
     # y counts from the layer's middle, of a stair from the surface.
     origin = g.depth / 2 if isinstance(g, SteppedLap) else g.bonds()[-1].y
     limits_x, limits_y = end_window(g, "left", DETAIL)
     draw_regions(axes, {name: [p - [0.0, origin] for p in polygons] for name, polygons in outlines(g).items()})
+    draw_flaws(axes, joint, lambda corners: corners - [0.0, origin])
     axes.set_xlim(*limits_x)
     axes.set_ylim(limits_y[0] - origin, limits_y[1] - origin)
     axes.set_aspect(1.0)
@@ -34,13 +38,14 @@ def draw_end(axes: Axes, g: Geometry, units: str) -> None:
     axes.set_yticks([])
     axes.spines[:].set_visible(True)
     axes.spines[:].set_color(FAINT)
+    ground = plate(0.9) if joint.flaws else {}
     if isinstance(g, SteppedLap):
         _name_stair(axes, g, units)
     else:
-        _name_layer(axes, g, units)
+        _name_layer(axes, g, units, ground)
 
 
-def _name_layer(axes: Axes, g: Geometry, units: str) -> None:
+def _name_layer(axes: Axes, g: Geometry, units: str, ground: dict[str, Any]) -> None:
     """Write names and dimensions of a layer's left end, y from its middle."""
     (x0, x1), (y0, y1), bond = axes.get_xlim(), axes.get_ylim(), g.bonds()[-1]
     h, f, size, parts = g.bondline_thickness / 2, g.fillet_height, x1 - x0, g.adherends()
@@ -55,7 +60,7 @@ def _name_layer(axes: Axes, g: Geometry, units: str) -> None:
     axes.text(0.97 * x0, low, g.adherend_key(bond.below), va="bottom")
     axes.text(0.97 * x1, high, g.adherend_key(bond.above), ha="right", va="top")
     if g.bondline_thickness > 0.045 * size:
-        axes.text(0.97 * x1, 0.0, "adhesive", ha="right", va="center")
+        axes.text(0.97 * x1, 0.0, "adhesive", ha="right", va="center", zorder=4, **ground)
     else:  # too thin to be written on
         axes.annotate("adhesive", (0.85 * x1, 0.0), (0.8 * x1, -h - 0.1 * size), ha="center", va="top", arrowprops=LEADER)
 

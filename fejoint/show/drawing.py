@@ -13,6 +13,8 @@ from fejoint.joint.families import SteppedLap
 from fejoint.joint.geometry import Geometry
 from fejoint.show.colours import FAINT, INK, OUTLINE
 from fejoint.show.detail import draw_end
+from fejoint.show.flaw_marks import draw_flaws
+from fejoint.show.overlap import draw_overlap
 from fejoint.show.pen import (
     dimension,
     draw_force,
@@ -26,7 +28,7 @@ from fejoint.show.pen import (
     thin_dimension,
 )
 from fejoint.show.shape import EndFace, end_faces, outlines, round_factor, stair
-from fejoint.units import display
+from fejoint.units import display, shown_unit
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -43,7 +45,7 @@ LETTER = 0.092  # inches: how wide a letter is
 def section_figure(joint: Joint | Outcome, units: str = "mm") -> Figure:
     """Return the joint drawn to scale, its dimensions named by their keys in the joint file, and an overlap end magnified.
 
-    The axes are labelled whole, end and facts (`Axes.get_label`).
+    The axes are labelled whole, end and facts, with flaws those of the overlap flaws (`Axes.get_label`).
 
     Parameters
     ----------
@@ -63,14 +65,15 @@ def section_figure(joint: Joint | Outcome, units: str = "mm") -> Figure:
 
         frame = _framed(joint)
         room = min(PAPER * frame.height / frame.width, 4.5)
-        height = room + 4.3
+        strip = 2.3 if joint.flaws else 0.0
+        height = room + 4.3 + strip
         figure = Figure(figsize=(PAPER, height))
         figure.suptitle(heading(joint, "section"), x=0.02, y=1 - 0.15 / height, va="top", ha="left")
-        whole = figure.add_axes((0.0, 3.55 / height, 1.0, room / height))
+        whole = figure.add_axes((0.0, (3.55 + strip) / height, 1.0, room / height))
         detail = figure.add_axes((0.02, 0.15 / height, 0.56, 3.0 / height), anchor="W")
         table = figure.add_axes((0.62, 0.15 / height, 0.37, 3.0 / height))
         _draw_whole(whole, joint, frame, units)
-        draw_end(detail, joint.geometry, units)
+        draw_end(detail, joint, units)
         stretch = frame.stretch
         scale = f"lengths to scale; thickness drawn {stretch:g} times as large" if stretch > 1 else "to scale"
         whole.set_title(scale, color=FAINT, x=0.02)
@@ -80,6 +83,10 @@ def section_figure(joint: Joint | Outcome, units: str = "mm") -> Figure:
         _draw_facts(table, joint, units)
         for axes, label in ((whole, "whole"), (detail, "end"), (table, "facts")):
             axes.set_label(label)
+        if joint.flaws:
+            overlap = figure.add_axes((0.05, 3.5 / height, 0.9, (strip - 0.3) / height), label="flaws")
+            draw_overlap(overlap, joint, shown_unit("mm", units)[0], units)
+            overlap.set_title("flaws, across the whole width; thickness not to scale", color=FAINT, loc="left")
         return figure
 
 
@@ -147,6 +154,7 @@ def _draw_whole(axes: Axes, joint: Joint, frame: _Frame, units: str) -> None:
     left, right, bottom, top, stretch, margins = frame
     g, faces = joint.geometry, end_faces(joint.geometry)
     draw_regions(axes, outlines(g))
+    draw_flaws(axes, joint, lambda corners: corners, 0.6)
     _draw_grip(axes, [faces[name] for name in g.gripped], joint.load.ends, frame)
     for name in g.loaded:
         _draw_guide(axes, faces[name], joint, frame)

@@ -4,8 +4,13 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+from numpy.typing import NDArray
+
 from fejoint.errors import JointError
+from fejoint.joint.flaws import flaw_edges
 from fejoint.mechanics.outcome import Outcome
+from fejoint.mechanics.taper import middle_of_layer
 from fejoint.show.colours import FAINT, OUTLINE, REGION_COLOURS
 from fejoint.show.pen import drawing_style, heading, settled
 from fejoint.show.shape import end_window, round_factor
@@ -22,9 +27,11 @@ if TYPE_CHECKING:
 
 __all__ = ["mesh_figure"]
 
+Floats = NDArray[np.float64]
+
 
 def mesh_figure(result: Result | Run, end: str = "left", units: str = "mm") -> Figure:
-    """Return the mesh of the section: whole, and at one end of the overlap (axes labelled whole and end).
+    """Return the mesh of the section: whole, at one end of the overlap, and round an end of a flaw (axes whole, end, flaw).
 
     Parameters
     ----------
@@ -48,15 +55,20 @@ def mesh_figure(result: Result | Run, end: str = "left", units: str = "mm") -> F
     with drawing_style():
         from matplotlib.figure import Figure
 
-        figure = Figure(figsize=(10, 7.6), layout="constrained")
-        whole, near = figure.subplots(2, 1, gridspec_kw={"height_ratios": [1.0, 2.3]})
         mm, unit = shown_unit("mm", units)
         section = read_section(result)
+        edges = flaw_edges(result.joint) if not result.joint.analysis.cohesive else {}
+        figure = Figure(figsize=(10, 12.4 if edges else 7.6), layout="constrained")
+        whole, near, *opened = figure.subplots(
+            2 + bool(edges), 1, gridspec_kw={"height_ratios": [1.0, 2.3, 2.3][: 2 + bool(edges)]}
+        )
         title = heading(result.joint, f"mesh, {len(section.cells)} nine-node cells, {result.unknowns} unknowns")
         figure.suptitle(title, x=0.01, ha="left")
         _whole_mesh(whole, section, mm)
         _mesh_at_end(near, section, end, mm)
-        for axes, label in ((whole, "whole"), (near, "end")):
+        if edges:
+            _mesh_at_flaw(opened[0], section, min(edges, key=lambda x: (not edges[x], x)), mm)
+        for axes, label in zip(figure.axes, ("whole", "end", "flaw"), strict=False):
             axes.set_label(label)
             axes.grid(visible=False)
             axes.set_xlabel(f"x, {unit}")
@@ -85,6 +97,29 @@ def _mesh_at_end(axes: Axes, section: SolvedSection, end: str, mm: float) -> Non
     axes.set_title(f"{end} end of the overlap, to scale", color=FAINT)
 
 
+def _mesh_at_flaw(axes: Axes, section: SolvedSection, x: float, mm: float) -> None:
+    """Draw the mesh round a place where a flaw ends, displaced so much that an opening is seen."""
+    g, ta = section.joint.geometry, section.joint.geometry.bondline_thickness
+    flaw = next(f for f in section.joint.merged_flaws().flaws if min(abs(f.start - x), abs(f.end - x)) < 1e-6 * ta)
+    bond = next(bond for bond in g.bonds() if bond.number == flaw.bondline)
+    y = float(middle_of_layer(g, bond, np.array(x)))
+    half = 2.5 * ta
+    near = (np.abs(section.points - [x, y]) < [half, 0.42 * half]).all(axis=1)
+    # What the stretch does as a rigid body says nothing of the flaw.
+    (px, py), moved = (section.points[near] - [x, y]).T, section.displacement[near]
+    one, none = np.ones_like(px), np.zeros_like(px)
+    rigid = np.vstack([np.column_stack([one, none, -py]), np.column_stack([none, one, px])])
+    (a, b, turn), *_ = np.linalg.lstsq(rigid, moved.T.ravel(), rcond=None)
+    bent = section.displacement - [a, b] - turn * (section.points - [x, y])[:, ::-1] * [-1.0, 1.0]
+    largest = float(np.abs(bent[near]).max())
+    scale = round_factor(0.25 * ta / largest) if largest > 0 else 1.0
+    _draw_mesh(axes, section, mm, 0.7, scale * bent)
+    axes.set_xlim((x - half) * mm, (x + half) * mm)
+    axes.set_ylim((y - 0.42 * half) * mm, (y + 0.42 * half) * mm)
+    axes.set_aspect(1.0)
+    axes.set_title(f"at an end of the {flaw} of bondline {flaw.bondline}, displaced {scale:g} times as far", color=FAINT)
+
+
 def _name_regions(figure: Figure, axes: Axes) -> None:
     """Name the regions by their colours, those of one colour together."""
     handles: list[Any] = []
@@ -97,10 +132,10 @@ def _name_regions(figure: Figure, axes: Axes) -> None:
     figure.legend(handles, names.values(), loc="outside lower center", ncols=len(handles))
 
 
-def _draw_mesh(axes: Axes, section: SolvedSection, mm: float, line: float) -> None:
+def _draw_mesh(axes: Axes, section: SolvedSection, mm: float, line: float, moved: Floats | float = 0.0) -> None:
     from matplotlib.collections import PolyCollection
 
-    corners_cvx = section.points[section.cells[:, :4]] * mm
+    corners_cvx = (section.points + moved)[section.cells[:, :4]] * mm
     for region in section.regions:
         look: dict[str, Any] = {"facecolor": REGION_COLOURS.get(region, "#e8e8e8"), "edgecolor": OUTLINE, "linewidth": line}
         # Thousands of cells as a picture, also in svg and pdf: as outlines they would take megabytes.

@@ -12,6 +12,7 @@ from fejoint.joint.description import Joint
 from fejoint.joint.families import SteppedLap
 from fejoint.joint.geometry import Geometry
 from fejoint.show.colours import FAINT, INK
+from fejoint.show.flaw_marks import clear_of_flaws, draw_flaws, name_flaws
 from fejoint.show.pen import LEADER, draw_force, draw_moment, draw_regions
 from fejoint.show.shape import outlines
 from fejoint.units import display
@@ -25,6 +26,8 @@ Floats = NDArray[np.float64]
 
 BEYOND = 0.14  # how much of either side is shown, over the overlap's length
 THIN = 0.5  # an adherend is drawn at least so thick, over the thickest one
+ROW = 0.16  # of texts below, over the depth
+LETTER = 0.0086  # how wide a small letter is, over what is shown
 LAYERS = 0.27  # all layers are drawn at least so thick together, over all adherends
 
 
@@ -32,14 +35,18 @@ def draw_overlap(axes: Axes, joint: Joint, mm: float, units: str) -> None:
     """Draw the overlap on an x axis in display units (`mm` of them a millimetre), its thickness not to scale."""
     g = joint.geometry
     true, drawn = _heights(g)
-    regions = {
-        name: [np.column_stack([corners[:, 0] * mm, np.interp(corners[:, 1], true, drawn)]) for corners in parts]
-        for name, parts in outlines(g).items()
-    }
-    draw_regions(axes, regions)
+
+    def put(corners: Floats) -> Floats:
+        return np.column_stack([corners[:, 0] * mm, np.interp(corners[:, 1], true, drawn)])
+
+    draw_regions(axes, {name: [put(corners) for corners in parts] for name, parts in outlines(g).items()})
     length, beyond, depth = g.length * mm, BEYOND * g.length * mm, drawn[-1] - drawn[0]
     axes.set_xlim(-beyond, length + beyond)
-    axes.set_ylim(drawn[0] - 0.04 * depth, drawn[-1] + 0.04 * depth)
+    lowest = drawn[0]
+    if joint.flaws:
+        row, letter = ROW * depth, LETTER * (length + 2 * beyond)
+        lowest = name_flaws(axes, joint, draw_flaws(axes, joint, put), drawn[0] - 0.3 * row, row, letter, units)
+    axes.set_ylim(lowest - 0.04 * depth, drawn[-1] + 0.04 * depth)
     axes.set_axis_off()
     look: dict[str, Any] = {"color": INK, "ha": "center", "va": "center", "fontsize": "medium"}
     middles = dict(zip(g.adherends(), ((drawn[:-1] + drawn[1:]) / 2)[::2], strict=False))
@@ -47,13 +54,14 @@ def draw_overlap(axes: Axes, joint: Joint, mm: float, units: str) -> None:
         t = g.lower.thickness
         middles = {"lower": -0.08 * t, "upper": 0.08 * t}
         free = 0.24 * t, -0.24 * t
-        _name_stair(axes, g, mm, look)
+        _name_stair(axes, joint, g, mm, look)
     else:
+        clear = clear_of_flaws(joint, 0.0, g.length) * mm
         for name, y in middles.items():
-            axes.text(0.5 * length, y, g.adherend_key(name), **look)
+            axes.text(clear, y, g.adherend_key(name), **look)
         for number, bond in enumerate(g.bonds(), start=1):
             text = f"bondline {number}" if len(g.bonds()) > 1 else "adhesive"  # as curves and peaks call them
-            axes.text(0.5 * length, np.interp(bond.y, true, drawn), text, **{**look, "fontsize": "small"})
+            axes.text(clear, np.interp(bond.y, true, drawn), text, **{**look, "fontsize": "small"})
         # Beside an adherend that ends there is room for words.
         ends = [[y for name, y in middles.items() if g.entries()[name] == x] for x in (g.length, 0.0)]
         free = ends[0][-1], ends[1][0]
@@ -105,12 +113,14 @@ def _stacked(plates: Floats, layer: float) -> Floats:
     return np.array([0.0, *accumulate(parts)])
 
 
-def _name_stair(axes: Axes, g: SteppedLap, mm: float, look: dict[str, Any]) -> None:
+def _name_stair(axes: Axes, joint: Joint, g: SteppedLap, mm: float, look: dict[str, Any]) -> None:
     """Write names on both sides of a stair, and at its middle tread."""
     length, t = g.length * mm, g.lower.thickness
     bond = g.bonds()[len(g.treads) // 2]
     axes.text(0.2 * length, -0.28 * t, "lower", **look)
     axes.text(0.8 * length, 0.28 * t, "upper", **look)
     place, label = (bond.start + 0.4 * (bond.end - bond.start)) * mm, bond.y - 0.3 * t
+    if joint.flaws:
+        place = clear_of_flaws(joint, bond.start, bond.end) * mm
     label = max(label, -0.38 * t)
     axes.annotate("adhesive", (place, bond.y), (place - 0.06 * length, label), arrowprops=LEADER, **look)

@@ -21,6 +21,7 @@ from fejoint.errors import JointError, SetupError
 from fejoint.joint.families import SteppedLap
 from fejoint.joint.geometry import Geometry
 from fejoint.show.colours import FAINT, INK
+from fejoint.show.flaw_marks import shade_flaws
 from fejoint.show.looks import theory_looks
 from fejoint.show.marks import place_clear
 from fejoint.show.overlap import draw_overlap
@@ -85,6 +86,7 @@ def bondline_figure(
         g = result.joint.geometry
         figure = Figure(figsize=(10, 10), layout="constrained")
         heights = [1.7 if isinstance(g, SteppedLap) else 1.25 + 0.35 * (len(g.adherends()) - 2), 3.0, 3.0, 2.1]
+        heights[0] *= 1.3 if result.joint.flaws else 1.0
         top, shear, peel, load = figure.subplots(4, 1, sharex=True, gridspec_kw={"height_ratios": heights})
         mm, length_unit = shown_unit("mm", units)
         figure.suptitle(heading(result.joint, "stresses along the bondline"), x=0.01, ha="left")
@@ -93,6 +95,7 @@ def bondline_figure(
             _draw_stress(axes, name, result, theories or {}, units, interfaces)
         _draw_passed_on(load, result, units)
         _draw_ends(load, g, mm)
+        shade_flaws(load, result.joint, mm)
         load.set_xlabel(f"x along the overlap, {length_unit}")
         for axes, name in zip(figure.axes, ("section", "shear", "peel", "load"), strict=True):
             axes.set_label(name)
@@ -176,6 +179,7 @@ def _draw_stress(
     if name == "shear":
         _mark_level(axes, result.joint.mean_shear, "MPa", "mean", result, units)
     _draw_ends(axes, result.joint.geometry, shown_unit("mm", units)[0])
+    shade_flaws(axes, result.joint, shown_unit("mm", units)[0])
 
 
 def _draw_ends(axes: Axes, g: Geometry, mm: float) -> None:
@@ -317,11 +321,10 @@ def _draw_passed_on(axes: Axes, result: Outcome, units: str) -> None:
         x, values = _passed_on(result, bondlines)
         axes.plot(x * mm, values * newton, zorder=3, gid="load", **ELEMENTS[i])
     if not isinstance(g, SteppedLap) and len(result.bondlines) > 1:
-        # The layers of one overlap share the mesh lines across it.
-        parts = [_passed_on(result, [bondline]) for bondline in result.bondlines]
-        x, total = parts[0][0], np.sum([part[1] for part in parts], axis=0)
+        x, total = _all_passed_on(result)
         axes.plot(x * mm, total * newton, color=FAINT, linewidth=1.4, zorder=2, gid="load of all")
-        for text, values in [("both bondlines together", total), ("each bondline", parts[0][1])][: 1 + (len(lines) == 1)]:
+        for text, share in [("both bondlines together", 1.0), ("each bondline", 0.5)][: 1 + (len(lines) == 1)]:
+            values = share * total
             place = 0.5 * g.length * mm, np.interp(0.5 * g.length, x, values) * newton
             side = "right" if values[-1] >= 0 else "left"  # above the lower part of the line
             axes.annotate(text, place, (0, 4), textcoords="offset points", ha=side, va="bottom", color=FAINT)
@@ -341,6 +344,17 @@ def _passed_on(result: Outcome, bondlines: Sequence[Bondline]) -> tuple[Floats, 
     x = np.concatenate([bondlines[0].x[:1], *(b.x for b in bondlines), bondlines[-1].x[-1:]])
     load = np.concatenate([[0.0], *(b.transferred for b in bondlines if b.transferred is not None), [sum(passed)]])
     return x, load * result.joint.geometry.width
+
+
+def _all_passed_on(result: Outcome) -> tuple[Floats, Floats]:
+    """Return places (mm) and the load (N) that all layers of an overlap have passed on up to there."""
+    parts = [_passed_on(result, [bondline]) for bondline in result.bondlines]
+    if not result.joint.flaws:  # they share the mesh lines across the overlap
+        return parts[0][0], np.asarray(np.sum([part[1] for part in parts], axis=0))
+    x = np.unique(np.concatenate([part[0] for part in parts]))
+    inside = np.sum([np.interp(x, at[1:-1], load[1:-1]) for at, load in parts], axis=0)
+    ends = [sum(load[k] for _, load in parts) for k in (0, -1)]
+    return np.concatenate([x[:1], x, x[-1:]]), np.concatenate([ends[:1], inside, ends[1:]])
 
 
 # ---- files ---------------------------------------------------------------

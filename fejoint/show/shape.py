@@ -10,8 +10,9 @@ from numpy.typing import NDArray
 
 from fejoint.joint.families import SteppedLap
 from fejoint.joint.geometry import Bond, Geometry
+from fejoint.mechanics.taper import shift
 
-__all__ = ["EndFace", "end_faces", "end_window", "outlines", "round_factor", "stair"]
+__all__ = ["EndFace", "end_faces", "end_window", "even_layer", "outlines", "round_factor", "stair"]
 
 Floats = NDArray[np.float64]
 Point = tuple[float, float]
@@ -33,7 +34,8 @@ class EndFace(NamedTuple):
 
 def outlines(g: Geometry) -> dict[str, list[Floats]]:
     """Return the outlines of the regions, each a list of closed polygons (corners, 2), mm."""
-    return _outlines_of_stair(g) if isinstance(g, SteppedLap) else _outlines_of_stack(g)
+    found = _outlines_of_stair(g) if isinstance(g, SteppedLap) else _outlines_of_stack(g)
+    return {name: [_tapered(g, polygon) for polygon in parts] for name, parts in found.items()} if g.bondline_taper else found
 
 
 def end_faces(g: Geometry) -> dict[str, EndFace]:
@@ -86,6 +88,16 @@ def round_factor(wanted: float) -> float:
     return max((f for f in factors if f <= wanted), default=1.0)
 
 
+def _tapered(g: Geometry, polygon: Floats) -> Floats:
+    """Return an outline of the section with an even layer as it is with the taper, which bends it at the overlap's ends."""
+    corners = []
+    for start, end in zip(polygon, np.roll(polygon, -1, axis=0), strict=True):
+        shares = [(x - start[0]) / (end[0] - start[0]) for x in (0.0, g.length) if (start[0] - x) * (end[0] - x) < 0]
+        corners += [start, *(start + share * (end - start) for share in sorted(shares))]
+    x, y = np.array(corners).T
+    return np.column_stack([x, y + shift(g, x, y)])
+
+
 # ---- parts ---------------------------------------------------------------
 
 
@@ -99,12 +111,13 @@ def _outlines_of_stack(g: Geometry) -> dict[str, list[Floats]]:
         x0, x1 = (-part.free_length, g.length) if entries[name] == 0 else (0.0, g.length + part.free_length)
         y0, y1 = bottom[name], bottom[name] + part.thickness
         found[name] = [np.array([(x0, y0), (x1, y0), (x1, y1), (x0, y1)])]
-    found["adhesive"] = [_layer(bond, h, g.fillet_height, entries[bond.below] == 0) for bond in bonds]
+    found["adhesive"] = [even_layer(g, bond) for bond in bonds]
     return found
 
 
-def _layer(bond: Bond, h: float, f: float, below_enters_left: bool) -> Floats:
-    """Return the outline of a layer; a fillet climbs the end face of the adherend that ends there."""
+def even_layer(g: Geometry, bond: Bond) -> Floats:
+    """Return the outline of a layer between plates, without taper; a fillet climbs the end face of the plate that ends there."""
+    h, f, below_enters_left = g.bondline_thickness / 2, g.fillet_height, g.entries()[bond.below] == 0
     a, b = bond.start, bond.end
     if f == 0:
         corners = [(a, -h), (b, -h), (b, h), (a, h)]

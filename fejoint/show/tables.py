@@ -24,6 +24,7 @@ from fejoint.joint.model import unit_of
 from fejoint.mechanics.as_built import peak_towards, peaks_of
 from fejoint.mechanics.outcome import Outcome
 from fejoint.show.files import joint_marks
+from fejoint.show.flaw_marks import flaw_texts
 from fejoint.show.path_rows import LOAD_WORDS, column_of, path_rows, spread
 from fejoint.units import display
 
@@ -90,10 +91,14 @@ def _heading(result: Outcome, system: str) -> Text:
     acting += [f"moment {display(load.moment, 'N*mm', system)}"] if load.moment else []
     acting += [f"shear force {display(load.shear_force, 'N', system)} (loaded end free to lift)"] if load.shear_force else []
     acting += [f"moisture {load.moisture:.3g}"] if load.moisture else []
+    more = "more" if g.bondline_taper > 0 else "less"
     lines = [
-        f"{g.kind}, {steps}overlap {mm(g.length)}, width {mm(g.width)}, bondline {mm(g.bondline_thickness)}, {g.spew} ends",
+        f"{g.kind}, {steps}overlap {mm(g.length)}, width {mm(g.width)}, bondline {mm(g.bondline_thickness)}"
+        + (f" in the middle, {mm(abs(g.bondline_taper))} {more} at its right end than at its left" if g.bondline_taper else "")
+        + f", {g.spew} ends",
         f"{', '.join(acting)}, {load.ends} ends, temperature change {display(load.temperature_change, 'K', system)}, {plane}"
         + (", upper half solved by symmetry" if result.joint.half else ""),
+        *([f"flaws: {'; '.join(flaw_texts(result.joint, system))}"] if result.joint.flaws else []),
     ]
     return Text.assemble((title + "\n", "bold"), "\n".join(lines), "\n")
 

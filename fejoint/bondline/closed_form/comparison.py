@@ -65,7 +65,7 @@ class Registered:
         if joint.load.moisture != 0:
             return Theory(self.name, [], "it knows no swelling; leave load.moisture out to see it without.")
         if joint.flaws:
-            return Theory(self.name, [], "it knows no flaws; leave them out to see it of the sound joint.")
+            return Theory(self.name, [], "theories know no flaws; leave [[flaw]] out to see them of the sound joint.")
         try:
             return Theory(self.name, self.curves(_as_now(joint), edges if self.fe_edges else None))
         except TheoryError as error:

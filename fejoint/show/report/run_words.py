@@ -14,6 +14,7 @@ from fejoint.joint.families import DoubleLap, SteppedLap
 from fejoint.mechanics.as_built import Comparison
 from fejoint.mechanics.cautions import NEAR_BUCKLING
 from fejoint.mechanics.outcome import Outcome
+from fejoint.show.flaw_marks import flaw_texts
 from fejoint.show.path_rows import cauchy_peaks, in_words, path_rows, step_ends
 from fejoint.show.report.page import percent
 from fejoint.units import display
@@ -280,14 +281,18 @@ def section_alt(joint: Joint, units: str) -> str:
     return (
         f"Drawing of the {g.kind.replace('-', ' ')} from the side, to scale along its length: overlap "
         f"{display(g.length, 'mm', units)}, bondline {display(g.bondline_thickness, 'mm', units)}, {', '.join(parts)}; the left "
-        f"overlap end magnified, with {'spew fillets' if g.fillet_height else 'square adhesive ends'}. All dimensions stand in "
-        "the table below."
+        f"overlap end magnified, with {'spew fillets' if g.fillet_height else 'square adhesive ends'}."
+        f"{_flaws(joint, units)} All dimensions stand in the table below."
     )
+
+
+def _flaws(joint: Joint, units: str) -> str:
+    return f" Flaws: {'; '.join(flaw_texts(joint, units))}." if joint.flaws else ""
 
 
 def curves_alt(outcome: Outcome, theories: Sequence[str], units: str) -> str:
     """Return what the curves along the bondline show."""
-    beside = f" Drawn over it: {'; '.join(theories)}." if theories else ""
+    beside = _flaws(outcome.joint, units) + (f" Drawn over it: {'; '.join(theories)}." if theories else "")
     return (
         f"Curves over x, from 0 to {display(outcome.joint.geometry.length, 'mm', units)}, under a drawing of the overlap. Shear: "
         f"peak {_place(outcome.peak_shear, outcome, units)}, mean {display(outcome.joint.mean_shear, 'MPa', units)}. Peel: peak "

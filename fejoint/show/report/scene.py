@@ -26,7 +26,7 @@ from fejoint.show.report.surface import cell_grid, surface
 from fejoint.show.space.captions import WORDS, cut_notes, width_note
 from fejoint.show.space.frame import Frame, framed
 from fejoint.show.space.increments import along
-from fejoint.show.space.pick import SINGULAR, singular_corners, singular_reach
+from fejoint.show.space.pick import SINGULAR, singular_places, singular_reach
 from fejoint.show.space.ribbon import RIBBONS, ribbon_notes, ribbons
 from fejoint.show.space.solid import STRESSES, SolvedSection, Window, read_section
 from fejoint.units import shown_unit
@@ -124,7 +124,7 @@ def scene_data(run: Result | Run, units: str = "mm") -> Words:
         "steps": [step.name for step in steps],
         "grid": cell_grid(_coarse(section)).tolist(),
         "singular": {
-            "corners": singular_corners(section.joint.geometry).tolist(),
+            "corners": singular_places(section.joint).tolist(),
             "reach": singular_reach(section.joint.geometry),
         },
         "pieces": _drawn_pieces(steps, views, shown, limits),

@@ -29,6 +29,7 @@ WORDS = {  # `{}` for numbers: an interactive view fills them in anew
     "stretched": "thickness drawn {} times as large as the length",
     "apart": "pieces moved {} apart across the thickness",
     "range": "all values here: {} to {}, but singular at the corners of the adhesive",
+    "flawed": " and where flaws end",
 }
 MANY, MOST = 1e3, 1e7  # between, numbers at the colour bar have no exponent
 
@@ -91,7 +92,7 @@ def cut_notes(
     notes = [f"colours cut at {sign}{display(cut, STRESSES[name].unit, units, 3)}, {why}"]
     if ranged and np.abs(value).max(initial=0.0) > cut * (1 + 1e-9):
         low, high = (display(float(v), STRESSES[name].unit, units, 3) for v in (value.min(), value.max()))
-        notes.append(WORDS["range"].format(low.split()[0], high))
+        notes.append(WORDS["range"].format(low.split()[0], high) + (WORDS["flawed"] if section.joint.flaws else ""))
     if name == "shear" and any(bond.sign < 0 for bond in section.joint.geometry.bonds()):
         notes.append("in these axes the lower layer's shear has the sign opposite to that along its bondline")
     return notes

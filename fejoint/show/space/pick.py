@@ -9,7 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fejoint.errors import JointError
+from fejoint.joint.description import Joint
 from fejoint.joint.geometry import Geometry
+from fejoint.mechanics.taper import shift
 from fejoint.show.shape import outlines
 from fejoint.show.space.solid import GRID, STRESSES, SolvedSection, stress_named
 from fejoint.units import as_number, display
@@ -22,6 +24,7 @@ __all__ = [
     "read_point",
     "read_points",
     "singular_corners",
+    "singular_places",
     "singular_reach",
     "spots",
     "stress_at",
@@ -54,7 +57,7 @@ class Spot(NamedTuple):
         One of `fejoint.show.space.solid.STRESSES`.
     displacement : (float, float), mm
     singular : bool
-        Whether it lies so near one of `singular_corners` that its value depends on the mesh.
+        Whether it lies so near one of `singular_places` that its value depends on the mesh.
     """
 
     value: float
@@ -121,7 +124,7 @@ def spots(
     moves = np.einsum("kn,kni->ki", shapes, section.displacement[nodes])
     names = {number: word for word, number in section.regions.items()}
     g = section.joint.geometry
-    apart = np.hypot(*(places[:, None] - singular_corners(g)).transpose(2, 0, 1)).min(axis=1)
+    apart = np.hypot(*(places[:, None] - singular_places(section.joint)).transpose(2, 0, 1)).min(axis=1)
     # The middle of the layer, whose stresses are reported, lies as far as the reach from a square end's corners: it is not meant.
     singular = apart < singular_reach(g) * (1 - TOUCH)
     found = []
@@ -162,6 +165,19 @@ def singular_corners(g: Geometry) -> Floats:
     along = np.clip((from_start * side).sum(axis=2) / (side**2).sum(axis=1), 0.0, 1.0)
     off = np.hypot(*(from_start - along[..., None] * side).transpose(2, 0, 1)).min(axis=1)
     return np.asarray(corners[off < TOUCH * g.bondline_thickness])
+
+
+def singular_places(joint: Joint) -> Floats:
+    """Return where the stress is singular (n, 2), mm: at `singular_corners`, and where flaws end inside their bondlines."""
+    g, found = joint.geometry, [singular_corners(joint.geometry)]
+    for flaw in joint.merged_flaws().flaws if not joint.analysis.cohesive else ():
+        bond = next(bond for bond in g.bonds() if bond.number == flaw.bondline)
+        x = np.array([edge for edge in (flaw.start, flaw.end) if bond.start < edge < bond.end])
+        half = g.bondline_thickness / 2
+        for level in {"middle": (0.0,), "lower": (-half,), "upper": (half,), "all": (-half, half)}[flaw.level]:
+            y = np.full_like(x, bond.y + level)
+            found.append(np.column_stack([x, y + shift(g, x, y)]))
+    return np.concatenate(found)
 
 
 def singular_reach(g: Geometry) -> float:

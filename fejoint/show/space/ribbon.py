@@ -93,14 +93,7 @@ class Ribbon:
 
 def mid_line_curves(section: SolvedSection) -> list[Curve]:
     """Return the stresses on the mid-line of every bond, with the signs of a bondline."""
-    return [
-        Curve(
-            section.points[nodes, 0],
-            bond.sign * section.stress["shear"][nodes],
-            *(section.stress[n][nodes] for n in ("peel", "axial")),
-        )
-        for bond, nodes in zip(section.joint.geometry.bonds(), section.mid_lines(), strict=True)
-    ]
+    return section.mid_line_curves()
 
 
 def ribbons(section: SolvedSection, frame: Frame, asked: str, top: float) -> list[Ribbon]:

@@ -11,8 +11,13 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from fejoint.bondline.curves import Curve
 from fejoint.errors import FejointError, JointError, SetupError
 from fejoint.joint.description import Joint
+from fejoint.joint.geometry import Bond
+from fejoint.mechanics.flaws import tips
+from fejoint.mechanics.stations import CORNER_DISTANCE, stations
+from fejoint.mechanics.taper import middle_of_layer
 
 if TYPE_CHECKING:
     import pyvista as pv
@@ -36,6 +41,7 @@ __all__ = [
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
+HAIR = 1e-5  # between the faces of a disbond, in bondline thicknesses
 Window = tuple[tuple[float, float], tuple[float, float]]
 
 
@@ -122,16 +128,53 @@ class SolvedSection:
         """Return which cells belong to a region, as a mask."""
         return np.asarray(self.region == self.regions[name])
 
-    def mid_lines(self) -> list[Ints]:
-        """Return the nodes on the mid-line of every bond, inside the overlap, along x: ends and middles of cells in turn."""
-        tiny = 1e-6 * self.joint.geometry.bondline_thickness
+    def mid_line_pieces(self) -> list[tuple[Ints, ...]]:
+        """Return the nodes on the mid-line of every bond, inside the overlap, along x: ends and middles of cells in turn.
+
+        In one piece where it has no flaws, and between those along which the mid-line is void or parted.
+        """
+        g = self.joint.geometry
+        tiny = 1e-6 * g.bondline_thickness
         nodes = np.unique(self.cells[self.cells_of("adhesive")])
         nodes = nodes[np.argsort(self.points[nodes, 0])]
         x, y = self.points[nodes].T
-        return [
-            np.asarray(nodes[(np.abs(y - bond.y) < tiny) & (x > bond.start - tiny) & (x < bond.end + tiny)])
-            for bond in self.joint.geometry.bonds()
-        ]
+        found = []
+        for bond in g.bonds():
+            on_line = np.abs(y - middle_of_layer(g, bond, x)) < tiny
+            stretches = [(bond.start, bond.end)] if self.joint.analysis.cohesive else _bonded(self.joint, bond)
+            found.append(tuple(nodes[on_line & (x > low - tiny) & (x < high + tiny)] for low, high in stretches))
+        return found
+
+    def mid_lines(self) -> list[Ints]:
+        """Return the nodes of every piece of the mid-lines (`mid_line_pieces`) without cells nearer to a tip than curves are."""
+        found, near = [], CORNER_DISTANCE * self.joint.geometry.bondline_thickness
+        for bond, pieces in zip(self.joint.geometry.bonds(), self.mid_line_pieces(), strict=True):
+            places = np.array([] if self.joint.analysis.cohesive else tips(self.joint, bond, "middle"))
+            for nodes in pieces:
+                clear = np.abs(self.points[nodes, 0] - places[:, None]).min(axis=0, initial=np.inf) > near * (1 - 1e-9)
+                kept = np.flatnonzero(clear[:-2:2] & clear[2::2])  # cells
+                found.append(nodes[2 * kept[0] : 2 * kept[-1] + 3] if len(kept) else nodes[:0])
+        return found
+
+    def mid_line_curves(self) -> list[Curve]:
+        """Return the stresses on the mid-line of every bond, with the signs of a bondline."""
+        found = []
+        for bond, pieces in zip(self.joint.geometry.bonds(), self.mid_line_pieces(), strict=True):
+            shear, peel, axial = (self.stress[name] for name in ("shear", "peel", "axial"))
+            x, nodes = self.points[:, 0], pieces[0]
+            if self.joint.flaws and not self.joint.analysis.cohesive:
+                at = stations(pieces, x, self.joint, bond, "middle")
+                found.append(Curve(at.x, bond.sign * at.of(shear), at.of(peel), at.of(axial)))
+            else:
+                found.append(Curve(x[nodes], bond.sign * shear[nodes], peel[nodes], axial[nodes]))
+        return found
+
+
+def _bonded(joint: Joint, bond: Bond) -> list[tuple[float, float]]:
+    """Return the stretches of a bond along which its mid-line is neither void nor parted."""
+    cut = [f for f in joint.merged_flaws().flaws if f.bondline == bond.number and f.level in ("all", "middle")]
+    ends = [bond.start, *(x for flaw in cut for x in (flaw.start, flaw.end)), bond.end]
+    return [(low, high) for low, high in zip(ends[::2], ends[1::2], strict=True) if high > low]
 
 
 def read_section(source: str | Path | Result | Run | SolvedSection) -> SolvedSection:
@@ -321,7 +364,7 @@ def cut_out(
 
     first, quads = _subdivided(section.cells[cells], pieces)
     inside = _inside(section.cells[cells], pieces, first)
-    places = np.pad(inside(section.points), NO_Z)
+    places = np.pad(inside(_faces_apart(section, cells)), NO_Z)
     flat = pyvista.PolyData(places, faces=np.insert(quads, 0, 4, axis=1).ravel())
     flat.point_data["displacement"] = np.pad(inside(section.displacement), NO_Z)
     for name, values in section.stress.items():
@@ -335,6 +378,21 @@ def cut_out(
     body = flat.extrude((0.0, 0.0, width), capping=True)
     edges = body.extract_feature_edges(30.0, boundary_edges=False, non_manifold_edges=False, manifold_edges=False)
     return body, edges
+
+
+def _faces_apart(section: SolvedSection, cells: Bools) -> Floats:
+    """Return the nodes' places with the faces of a disbond within some cells a hair apart, so that `clean` leaves them two."""
+    if not section.joint.flaws:
+        return section.points
+    own = section.cells[cells]
+    nodes = np.unique(own)
+    _, which, count = np.unique(np.round(section.points[nodes], 9), axis=0, return_inverse=True, return_counts=True)
+    twice = nodes[count[which.ravel()] > 1]
+    inwards = np.zeros_like(section.points)  # towards the cells that have the node
+    np.add.at(inwards, own, section.points[own[:, 8]][:, None] - section.points[own])
+    moved = section.points.copy()
+    moved[twice] += HAIR * section.joint.geometry.bondline_thickness * np.sign(inwards[twice]) * [0.0, 1.0]
+    return moved
 
 
 def _inside(cells: Ints, pieces: int, first: Ints) -> Callable[[Floats], Floats]:
