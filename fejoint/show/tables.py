@@ -91,13 +91,10 @@ def _heading(result: Outcome, system: str) -> Text:
     acting += [f"moment {display(load.moment, 'N*mm', system)}"] if load.moment else []
     acting += [f"shear force {display(load.shear_force, 'N', system)} (loaded end free to lift)"] if load.shear_force else []
     acting += [f"moisture {load.moisture:.3g}"] if load.moisture else []
+    more = "more" if g.bondline_taper > 0 else "less"
     lines = [
         f"{g.kind}, {steps}overlap {mm(g.length)}, width {mm(g.width)}, bondline {mm(g.bondline_thickness)}"
-        + (
-            f" in the middle, {mm(abs(g.bondline_taper))} {'more' if g.bondline_taper > 0 else 'less'} at its right end than at its left"
-            if g.bondline_taper
-            else ""
-        )
+        + (f" in the middle, {mm(abs(g.bondline_taper))} {more} at its right end than at its left" if g.bondline_taper else "")
         + f", {g.spew} ends",
         f"{', '.join(acting)}, {load.ends} ends, temperature change {display(load.temperature_change, 'K', system)}, {plane}"
         + (", upper half solved by symmetry" if result.joint.half else ""),

@@ -27,6 +27,7 @@ from fejoint.strength.routes import (
     elastic_plastic_capacity,
     growth_capacity,
     limit_load_capacity,
+    shear_lag_left,
     sound_capacity,
 )
 from fejoint.strength.stretches import bonded_left, cracked_joint, flawed_joint, sound
@@ -195,8 +196,8 @@ def strength_of(
     if "stress" in routes:
         found += _stress(fields, distance, length, variants)
     if "plateau" in routes:
-        lag = elastic_plastic_capacity(sound(joint))
-        found += [plateau_capacity(joint), *(map(sound_capacity, lag) if joint.flaws else lag)]
+        lag = shear_lag_left(joint) if joint.flaws else elastic_plastic_capacity(joint)
+        found += [plateau_capacity(joint), *lag]
     found += limit_load_capacity(field, result)
     if "energy" in routes:
         if joint.flaws:

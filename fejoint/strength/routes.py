@@ -18,6 +18,7 @@ from fejoint.strength.cohesive import CohesiveLoad, cohesive_load
 from fejoint.strength.field import Field
 from fejoint.strength.flaw_growth import FlawGrowth, flaw_growth
 from fejoint.strength.fracture import disbond_load
+from fejoint.strength.stretches import bonded_left, sound
 
 __all__ = [
     "cohesive_capacity",
@@ -25,6 +26,7 @@ __all__ = [
     "elastic_plastic_capacity",
     "growth_capacity",
     "limit_load_capacity",
+    "shear_lag_left",
     "sound_capacity",
 ]
 
@@ -119,6 +121,20 @@ def growth_capacity(joint: Joint, density: float, variants: bool, kept: Kept) ->
 def sound_capacity(found: Capacity) -> Capacity:
     """Return a capacity of a joint without its flaws as that of the joint with them: they can only lower it."""
     return replace(found, bias=f"of the bond without its flaws, which can only lower it; {found.bias}")
+
+
+def shear_lag_left(joint: Joint) -> list[Capacity]:
+    """Return `elastic_plastic_capacity` of a joint with flaws: of the sound joint, or less where all that is left yields."""
+    found = []
+    for lag in map(sound_capacity, elastic_plastic_capacity(sound(joint))):
+        if lag.is_met:
+            assert joint.adhesive.shear_yield is not None
+            left = joint.adhesive.shear_yield * bonded_left(joint) * joint.geometry.width
+            if left < abs(lag.force):
+                force = math.copysign(left, lag.force)
+                lag = replace(lag, force=force, factor=force / joint.load.force, place="all that the flaws leave yields")
+        found.append(lag)
+    return found
 
 
 def cohesive_capacity(

@@ -228,10 +228,10 @@ def test_every_family_has_its_strength_with_flaws(found, family):
     assert by["energy-flaw"].factor == flawed.growth.factor == min(tip.factor for tip in flawed.growth.tips)
     assert "tip of the" in by["energy-flaw"].place
     for key in {"energy-end", "elastic-plastic"} & set(by):
-        if by[key].runs:  # closed forms that know no flaw
-            assert by[key].force == pytest.approx(whole.by(key).force) and by[key].bias.startswith(
-                "of the bond without its flaws"
-            )
+        if by[key].runs:  # closed forms that know no flaw; where all of the layer yields, all that is left of it
+            most = GLUE["shear_yield"] * bonded_left(flawed.joint) * WIDTH
+            known = min(whole.by(key).force, most) if key == "elastic-plastic" else whole.by(key).force
+            assert by[key].force == pytest.approx(known) and by[key].bias.startswith("of the bond without its flaws")
     assert by["shear-point"].factor <= whole.by("shear-point").factor * 1.02  # less bond, more stress; 2 % for other meshes
     data = strength_data(flawed)
     assert len(data["flaws"]["tips"]) == len(flawed.growth.tips) and data["flaws"]["bonded_mm"] == pytest.approx(
