@@ -48,7 +48,7 @@ def process(
 
     try:
         found = checked(stated, geometry)
-        lines, forbidden = _preparation(stated, joint)
+        lines = _preparation(stated, joint)
     except JointError as error:
         raise JointError(f"{file}: {error}") from None
     data = process_data(found, title)
@@ -61,8 +61,8 @@ def process(
         console().print(process_report(data, units, lines))
         if written:
             print(f"Written to {out}: {', '.join(path.name for path in written)}")
-    if require and (missed := [*found.missed, *forbidden]):
-        return said(f"{'; '.join(missed)}.", 1)
+    if require and found.missed:
+        return said(f"{'; '.join(found.missed)}.", 1)
     return 0
 
 
@@ -89,17 +89,14 @@ def _read(file: Path, changes: list[str], materials: list[Path]) -> tuple[Any, A
     return stated, None, title
 
 
-def _preparation(stated: Any, joint: Any) -> tuple[list[str] | None, list[str]]:
-    """Return the lines of the preparation (None where none is stated), and what of it forbids bonding."""
+def _preparation(stated: Any, joint: Any) -> list[str] | None:
+    """Return the lines of the preparation; None where none is stated."""
     if stated.preparation is None:
-        return None, []
-    from fejoint.process.surface_verdict import material_names, verdicts
+        return None
+    from fejoint.process.surface_verdict import material_names
     from fejoint.show.process.preparation_words import preparation_lines
 
-    names = None if joint is None else material_names(joint.geometry)
-    found = verdicts(stated.preparation, names) if names is not None else {}
-    forbidden = [f"the surface of {name}: {v.state}" for name, v in found.items() if v.forbids_bonding]
-    return preparation_lines(stated.preparation, names), forbidden
+    return preparation_lines(stated.preparation, None if joint is None else material_names(joint.geometry))
 
 
 def _written(found: Any, data: dict[str, Any], out: Path, units: str) -> list[Path]:
