@@ -8,14 +8,16 @@ from typing import Annotated, Any
 
 import typer
 
-from fejoint.cli.terminal import Changes, JointFile, MaterialFiles, Units, console, known_units, said
+from fejoint.cli.terminal import Changes, MaterialFiles, Units, console, known_units, said
 from fejoint.errors import JointError
 
 __all__ = ["process"]
 
 
 def process(
-    file: JointFile,
+    file: Annotated[
+        Path | None, typer.Argument(metavar="FILE", help="Joint file (TOML) with [process], or with it alone.")
+    ] = None,
     out: Annotated[
         Path | None,
         typer.Option("--out", metavar="DIR", help="Folder for process.json and pictures of wetting, squeeze-out and cure."),
@@ -28,12 +30,25 @@ def process(
             help="Exit 1 where the adhesive does not wet, or the process misses thickness, cure, handling or preparation.",
         ),
     ] = False,
+    new: Annotated[
+        bool,
+        typer.Option("--new", help="Print a commented [process] table with every key, to be put into a joint file, and stop."),
+    ] = False,
     changes: Changes = [],  # noqa: B006 - typer copies it
     materials: MaterialFiles = [],  # noqa: B006
     units: Units = "mm",
 ) -> int:
     """Check a bonding process: wetting, squeeze-out, cure, preparation."""
     known_units(units)
+    if new:
+        if file is not None or out is not None or as_json or require or changes or materials:
+            raise JointError("--new only prints a table to be filled in: give it alone.")
+        from fejoint.process.template import template
+
+        print(template(), end="")
+        return 0
+    if file is None:
+        raise JointError("FILE is missing: give a joint file with [process], or --new for a table to be filled in.")
     stated, joint, title = _read(file, changes, materials)
     geometry = None if joint is None else joint.geometry
     if out is not None:  # what would stop the pictures in the end stops them now

@@ -61,7 +61,15 @@ class Cure(Model):
     start_degree: Annotated[float, Unit("", ge=0, lt=1)] = Field(0.0, examples=[0.01])
     """Degree of cure at the start"""
     points: Annotated[tuple[MeasuredCure, ...], BeforeValidator(in_order), Field(max_length=5000)] = Field(
-        (), examples=[[{"time": "4 h", "temperature": "23 degC", "degree": 0.62}]]
+        (),
+        examples=[
+            [
+                {"time": "2 h", "temperature": "23 degC", "degree": 0.45},
+                {"time": "6 h", "temperature": "23 degC", "degree": 0.72},
+                {"time": "1 h", "temperature": "40 degC", "degree": 0.63},
+                {"time": "3 h", "temperature": "40 degC", "degree": 0.87},
+            ]
+        ],
     )
     """Measured degrees of cure, or strengths, to which the rate law is fitted in place of rate_factor"""
     fit: Literal["n-th order", "autocatalytic"] = Field("n-th order", examples=["n-th order"])

@@ -68,7 +68,7 @@ class Wetting(Model):
     """Water-break test (ASTM F22): whether the film of water stayed whole"""
     wets_up_to: Annotated[float, Unit("deg", ge=0, le=180)] = Field(WETS_UP_TO, examples=["30 deg"])
     """Contact angle up to which the adhesive wets (common practice, no source)"""
-    does_not_above: Annotated[float, Unit("deg", ge=0, le=180)] = Field(DOES_NOT_ABOVE, examples=["90 deg"])
+    does_not_above: Annotated[float, Unit("deg", ge=0, le=180)] = Field(DOES_NOT_ABOVE, examples=["60 deg"])
     """Contact angle above which the adhesive does not wet (common practice, no source)"""
 
     @model_validator(mode="after")
