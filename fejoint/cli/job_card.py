@@ -49,6 +49,10 @@ def job_card(
     from fejoint.show.process.job_card import write_job_card
 
     document = document_from_text(read_text(file), changes, [read_text(path) for path in materials], str(file))
+    if "joint" not in document:
+        raise JointError(
+            f"{file}: a job card needs a [joint], whose adherends and areas stand on it; add it (see 'fejoint new')."
+        )
     joint = joint_from_document(document, str(file))
     process = process_of(document, str(file))
     if process is None or process.preparation is None:
@@ -56,7 +60,10 @@ def job_card(
             f"{file}: a job card needs [process.preparation] with a route; add it (fejoint job-card --routes lists the routes)."
         )
     target = out if out is not None else file.with_name(f"{file.stem}-job-card.html")
-    card = write_job_card(joint, process, target, units)
+    try:
+        card = write_job_card(joint, process, target, units)
+    except JointError as error:
+        raise JointError(f"{file}: {error}") from None
     print(f"Written: {card.path}")
     for sentence in card.forbidden:
         said(sentence, 1)

@@ -8,14 +8,16 @@ from typing import Annotated, Any
 
 import typer
 
-from fejoint.cli.terminal import Changes, JointFile, MaterialFiles, Units, console, known_units, said
+from fejoint.cli.terminal import Changes, MaterialFiles, Units, console, known_units, said
 from fejoint.errors import JointError
 
 __all__ = ["process"]
 
 
 def process(
-    file: JointFile,
+    file: Annotated[
+        Path | None, typer.Argument(metavar="FILE", help="Joint file (TOML) with [process], or with it alone.")
+    ] = None,
     out: Annotated[
         Path | None,
         typer.Option("--out", metavar="DIR", help="Folder for process.json and pictures of wetting, squeeze-out and cure."),
@@ -28,12 +30,25 @@ def process(
             help="Exit 1 where the adhesive does not wet, or the process misses thickness, cure, handling or preparation.",
         ),
     ] = False,
+    new: Annotated[
+        bool,
+        typer.Option("--new", help="Print a commented [process] table with every key, to be put into a joint file, and stop."),
+    ] = False,
     changes: Changes = [],  # noqa: B006 - typer copies it
     materials: MaterialFiles = [],  # noqa: B006
     units: Units = "mm",
 ) -> int:
     """Check a bonding process: wetting, squeeze-out, cure, preparation."""
     known_units(units)
+    if new:
+        if file is not None or out is not None or as_json or require or changes or materials:
+            raise JointError("--new only prints a table to be filled in: give it alone.")
+        from fejoint.process.template import template
+
+        print(template(), end="")
+        return 0
+    if file is None:
+        raise JointError("FILE is missing: give a joint file with [process], or --new for a table to be filled in.")
     stated, joint, title = _read(file, changes, materials)
     geometry = None if joint is None else joint.geometry
     if out is not None:  # what would stop the pictures in the end stops them now
@@ -48,7 +63,7 @@ def process(
 
     try:
         found = checked(stated, geometry)
-        lines, forbidden = _preparation(stated, joint)
+        lines = _preparation(stated, joint)
     except JointError as error:
         raise JointError(f"{file}: {error}") from None
     data = process_data(found, title)
@@ -61,8 +76,8 @@ def process(
         console().print(process_report(data, units, lines))
         if written:
             print(f"Written to {out}: {', '.join(path.name for path in written)}")
-    if require and (missed := [*found.missed, *forbidden]):
-        return said(f"{'; '.join(missed)}.", 1)
+    if require and found.missed:
+        return said(f"{'; '.join(found.missed)}.", 1)
     return 0
 
 
@@ -89,17 +104,14 @@ def _read(file: Path, changes: list[str], materials: list[Path]) -> tuple[Any, A
     return stated, None, title
 
 
-def _preparation(stated: Any, joint: Any) -> tuple[list[str] | None, list[str]]:
-    """Return the lines of the preparation (None where none is stated), and what of it forbids bonding."""
+def _preparation(stated: Any, joint: Any) -> list[str] | None:
+    """Return the lines of the preparation; None where none is stated."""
     if stated.preparation is None:
-        return None, []
-    from fejoint.process.surface_verdict import material_names, verdicts
+        return None
+    from fejoint.process.surface_verdict import material_names
     from fejoint.show.process.preparation_words import preparation_lines
 
-    names = None if joint is None else material_names(joint.geometry)
-    found = verdicts(stated.preparation, names) if names is not None else {}
-    forbidden = [f"the surface of {name}: {v.state}" for name, v in found.items() if v.forbids_bonding]
-    return preparation_lines(stated.preparation, names), forbidden
+    return preparation_lines(stated.preparation, None if joint is None else material_names(joint.geometry))
 
 
 def _written(found: Any, data: dict[str, Any], out: Path, units: str) -> list[Path]:

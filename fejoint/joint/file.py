@@ -22,6 +22,7 @@ from fejoint.joint.strength import StrengthRules
 __all__ = [
     "document_from_joint",
     "document_from_text",
+    "in_one_line",
     "joint_from_document",
     "joint_from_text",
     "joint_schema",
@@ -340,7 +341,7 @@ def _template(model: type[Model], path: tuple[str, ...], lines: list[str], model
             continue
         if not field.examples:
             continue
-        text = _inline(field.examples[0])
+        text = in_one_line(field.examples[0])
         optional = not field.is_required() and name not in ("kind", "title", *TEMPLATE_KEYS.get(model.__name__, ()))
         lines.append(f"{'# ' if optional else ''}{key} = {text}".ljust(43) + f" # {field.description}")
     for key, inner_model, meaning in tables:
@@ -353,10 +354,10 @@ def _in_a_line(field: Any, inner: type[Model]) -> bool:
     return inner.in_a_line or "tuple" in str(field.annotation) or (issubclass(inner, Sourced) and not issubclass(inner, Material))
 
 
-def _inline(value: Any) -> str:
+def in_one_line(value: Any) -> str:
     """Return an example as TOML in one line."""
     if isinstance(value, dict):
-        return f"{{ {', '.join(f'{key} = {_inline(item)}' for key, item in value.items())} }}"
+        return f"{{ {', '.join(f'{key} = {in_one_line(item)}' for key, item in value.items())} }}"
     if isinstance(value, list):
-        return f"[{', '.join(map(_inline, value))}]"
+        return f"[{', '.join(map(in_one_line, value))}]"
     return json.dumps(value)

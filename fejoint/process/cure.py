@@ -14,6 +14,7 @@ from fejoint.errors import JointError
 from fejoint.joint.model import Model, Unit, in_order, refuse
 from fejoint.process.cure_fit import CureFit, CurePoint, fitted_law
 from fejoint.process.cure_strength import StrengthLaw, handling_time, required_strength
+from fejoint.process.cure_tables import AtTime, Degree, MeasuredCure, StrengthPoint
 from fejoint.process.durations import duration
 from fejoint.process.rate_law import CureCurve, History, RateLaw, cure_curve
 
@@ -30,50 +31,10 @@ __all__ = [
 ]
 
 Floats = NDArray[np.float64]
-Time = Annotated[float, Unit("s", ge=0, le=1e9)]
-Temperature = Annotated[float, Unit("K absolute", ge=100, le=1000)]
-Degree = Annotated[float, Unit("", ge=0, le=1)]
-Strength = Annotated[float, Unit("MPa", ge=0, le=10000)]
 
 KELVIN = 273.15
+LEAST_STEP = 1e-3  # s between points of a history: nothing is heated faster
 NEAR = 2.0  # K: as far as a law from points at one temperature is used
-
-
-class AtTime(Model):
-    """A point of the history of temperature."""
-
-    time: Time = Field(examples=["0 min"])
-    """Time since mixing"""
-    temperature: Temperature = Field(examples=["23 degC"])
-    """Temperature of the adhesive"""
-
-
-class MeasuredCure(Model):
-    """A degree of cure, or a strength, after a time at a steady temperature."""
-
-    time: Annotated[float, Unit("s", gt=0, le=1e9)] = Field(examples=["4 h"])
-    """Time since mixing"""
-    temperature: Temperature = Field(examples=["23 degC"])
-    """Steady temperature"""
-    degree: Degree | None = Field(None, examples=[0.62])
-    """Degree of cure then; or give strength"""
-    strength: Strength | None = Field(None, examples=["3 MPa"])
-    """Strength then, above 0 and below full_strength, from which the degree follows by the law of strength"""
-
-    @model_validator(mode="after")
-    def _one(self) -> Self:
-        if (self.degree is None) == (self.strength is None):
-            refuse("degree", self.degree, "give it or strength, one of the two")
-        return self
-
-
-class StrengthPoint(Model):
-    """A strength at a degree of cure."""
-
-    degree: Degree = Field(examples=[0.8])
-    """Degree of cure"""
-    strength: Strength = Field(examples=["12 MPa"])
-    """Strength of the bond, as tested"""
 
 
 class Cure(Model):
@@ -100,7 +61,15 @@ class Cure(Model):
     start_degree: Annotated[float, Unit("", ge=0, lt=1)] = Field(0.0, examples=[0.01])
     """Degree of cure at the start"""
     points: Annotated[tuple[MeasuredCure, ...], BeforeValidator(in_order), Field(max_length=5000)] = Field(
-        (), examples=[[{"time": "4 h", "temperature": "23 degC", "degree": 0.62}]]
+        (),
+        examples=[
+            [
+                {"time": "2 h", "temperature": "23 degC", "degree": 0.45},
+                {"time": "6 h", "temperature": "23 degC", "degree": 0.72},
+                {"time": "1 h", "temperature": "40 degC", "degree": 0.63},
+                {"time": "3 h", "temperature": "40 degC", "degree": 0.87},
+            ]
+        ],
     )
     """Measured degrees of cure, or strengths, to which the rate law is fitted in place of rate_factor"""
     fit: Literal["n-th order", "autocatalytic"] = Field("n-th order", examples=["n-th order"])
@@ -130,8 +99,10 @@ class Cure(Model):
         if times[0] != 0:
             refuse("temperatures.0.time", times[0], "must be 0: the history begins when the adhesive is mixed")
         for i, (one, two) in enumerate(pairwise(times), start=1):
-            if not two > one:
-                refuse(f"temperatures.{i}.time", two, f"must lie above the time before it, {one:g} s")
+            if not two - one >= LEAST_STEP:
+                refuse(
+                    f"temperatures.{i}.time", two, f"must lie above the time before it, {one:g} s, by {LEAST_STEP:g} s at least"
+                )
         if self.strength_points:
             self._table()
         if self.points:

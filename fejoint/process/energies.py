@@ -39,6 +39,7 @@ __all__ = [
 Floats = NDArray[np.float64]
 
 LEAST_DIRECTION = 5.0  # degrees between the directions of two liquids; glycerol and ethylene glycol have 4
+LEAST_UNCERTAINTY = 0.01  # degrees: nobody reads an angle better, and weights of nearly nothing would divide by zero
 USUAL_UNCERTAINTY = 2.0  # degrees of a reading; common practice, no source
 
 
@@ -89,8 +90,8 @@ class Reading:
             raise JointError(
                 f"angle = {self.angle:g} deg: must lie above 0 and be at most 180; a liquid that spreads tells none."
             )
-        if not 0 < self.uncertainty <= 45:
-            raise JointError(f"uncertainty = {self.uncertainty:g} deg: must lie above 0 and be at most 45.")
+        if not LEAST_UNCERTAINTY <= self.uncertainty <= 45:
+            raise JointError(f"uncertainty = {self.uncertainty:g} deg: must be at least {LEAST_UNCERTAINTY:g} and at most 45.")
 
 
 @dataclass(frozen=True, eq=False)

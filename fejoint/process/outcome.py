@@ -11,7 +11,7 @@ from fejoint.process.description import Process
 from fejoint.process.durations import duration
 from fejoint.process.preparation import OVERRIDES
 from fejoint.process.squeeze import Squeezed, squeezed
-from fejoint.process.surface_verdict import verdicts
+from fejoint.process.surface_verdict import EVERY_SURFACE, material_names, unnamed_materials, verdicts
 from fejoint.process.verdict import DOES_NOT
 from fejoint.process.wetting import Wetted, wetted
 
@@ -108,17 +108,22 @@ def _with_water_film(process: Process) -> Process:
     known = {process.wetting.water_film_whole, *(surface.water_break for surface in stated if surface is not None)} - {None}
     if not known:
         return process
-    return process.replace(wetting=process.wetting.replace(water_film_whole=False not in known))
+    wetting = process.wetting.replace(water_film_whole=False not in known)
+    # Not validated anew: the surfaces of two adherends may well differ, which is no contradiction of their user's.
+    return process.model_copy(update={"wetting": wetting})
 
 
 def _unprepared(process: Process, geometry: Geometry | None) -> list[str]:
-    """Return what forbids bonding on adherends as they are prepared; which they are, the joint says."""
-    if process.preparation is None or geometry is None:
+    """Return what forbids bonding on surfaces as they are prepared."""
+    if process.preparation is None:
         return []
-    materials = {name: adherend.material.name for name, adherend in geometry.adherends().items()}
+    materials = material_names(geometry) if geometry is not None else unnamed_materials(process.preparation)
     found = verdicts(process.preparation, materials)
     return [
-        f"the preparation of the {name.replace('_', ' ')} adherend: {v.state}" for name, v in found.items() if v.forbids_bonding
+        f"the preparation of {'' if name == EVERY_SURFACE else 'the '}{name.replace('_', ' ')}"
+        f"{'' if name == EVERY_SURFACE else ' adherend'}: {v.state}"
+        for name, v in found.items()
+        if v.forbids_bonding
     ]
 
 

@@ -14,7 +14,7 @@ from fejoint.joint.model import Model, Unit, in_order, refuse, whole
 from fejoint.joint.sourced import Sourced
 from fejoint.joint.strength import Knockdown
 from fejoint.process.durations import duration
-from fejoint.process.routes import FIGURES, OPEN, Figure, Route, Step, families, hazards, route, routes
+from fejoint.process.routes import FIGURES, OPEN, Figure, Route, Step, families, hazards, no_route, route, routes
 
 __all__ = [
     "OVERRIDES",
@@ -53,13 +53,13 @@ def _moment(value: Any) -> Any:
 
 
 Text = Annotated[str, AfterValidator(_text)]
-Time = Annotated[float, Unit("s", ge=0)]
+Time = Annotated[float, Unit("s", ge=0, le=1e9)]
 
 
 class OwnFigure(Model):
     """A figure of the user's in place of one of the route's, or of one that it leaves open."""
 
-    step: Annotated[int, BeforeValidator(whole)] = Field(examples=[5], ge=1)
+    step: Annotated[int, Field(ge=1, strict=True), BeforeValidator(whole)] = Field(examples=[5])
     """Number of the step, from 1"""
     of: Literal["bath", "concentration", "temperature", "time", "voltage", "check", "wait"] = Field(examples=["time"])
     """Which figure of it"""
@@ -153,16 +153,19 @@ class Surface(Sourced):
     @model_validator(mode="after")
     def _one_route(self) -> Self:
         if self.route is not None:
-            try:
-                route(self.route)
-            except JointError as error:
-                refuse("route", self.route, str(error).split(": ", 1)[1].rstrip("."))
+            if self.route not in routes():
+                refuse("route", self.route, no_route(self.route))
             if self.step:
                 refuse(
                     "step", [step.operation for step in self.step], "own steps stand in place of a route; leave one of them out"
                 )
         if self.family is not None and self.family not in families():
             refuse("family", self.family, f"must be one of {', '.join(families())}")
+        for key, source in self.sources.items():
+            try:
+                _text(source)
+            except ValueError as error:
+                refuse(f"{key}.source", source, str(error))
         steps = len(route(self.route).steps) if self.route else len(self.step)
         seen: list[tuple[int, str]] = []
         for i, figure in enumerate(self.figure):

@@ -14,6 +14,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import cache
 from importlib import resources
+from textwrap import shorten
 from typing import Any
 
 from fejoint.errors import JointError
@@ -32,6 +33,7 @@ __all__ = [
     "families",
     "families_of",
     "hazards",
+    "no_route",
     "route",
     "routes",
     "routes_for",
@@ -207,12 +209,16 @@ def route(name: str) -> Route:
     JointError
         There is none of this name: says the nearest.
     """
-    known = routes()
-    if name not in known:
-        near = difflib.get_close_matches(name, known, n=1, cutoff=0.4)
-        hint = f"did you mean {near[0]}?" if near else f"known: {', '.join(known)}."
-        raise JointError(f"route {name}: there is none of this name; {hint} (fejoint job-card --routes lists all)")
-    return known[name]
+    if name not in routes():
+        raise JointError(f"route {shorten(name, 60, placeholder=' ...')}: {no_route(name)}.")
+    return routes()[name]
+
+
+def no_route(name: str) -> str:
+    """Return that there is no route of a name, and which is meant."""
+    near = difflib.get_close_matches(name[:100], routes(), n=1, cutoff=0.4)
+    hint = f"did you mean {near[0]}?" if near else f"known: {', '.join(routes())}"
+    return f"there is none of this name; {hint} (fejoint job-card --routes lists all)"
 
 
 def families_of(material: str) -> tuple[str, ...]:

@@ -8,11 +8,11 @@ from typing import Annotated, Literal, Self
 
 import numpy as np
 from numpy.typing import NDArray
-from pydantic import Field, model_validator
+from pydantic import BeforeValidator, Field, model_validator
 
 from fejoint.errors import JointError
 from fejoint.joint.geometry import Geometry
-from fejoint.joint.model import Model, Unit, refuse
+from fejoint.joint.model import Model, Unit, refuse, whole
 from fejoint.process.durations import duration
 from fejoint.process.film import Amount, Film, amount, rectangle_share
 
@@ -50,7 +50,7 @@ class SqueezeOut(Model):
     """Of a strip: along its free edges; the joint's width when left out"""
     diameter: Length | None = Field(None, examples=["30 mm"])
     """Of a disc"""
-    number: Annotated[int, Field(ge=1, le=1_000_000)] | None = Field(None, examples=[1])
+    number: Annotated[int, Field(ge=1, le=1_000_000, strict=True), BeforeValidator(whole)] | None = Field(None, examples=[1])
     """How many such bonds the amount is for; the joint's bonds when left out"""
     start_thickness: Thickness | None = Field(None, examples=["0.6 mm"])
     """Thickness of the adhesive when the clamps close; three times the target when left out"""

@@ -14,11 +14,13 @@ from fejoint.process.preparation import OVERRIDES, Preparation, Surface
 from fejoint.process.routes import Route, families, families_of, routes_for
 
 __all__ = [
+    "EVERY_SURFACE",
     "STATES",
     "SurfaceVerdict",
     "material_names",
     "surface_knockdown",
     "surfaces",
+    "unnamed_materials",
     "verdict",
     "verdicts",
     "with_surface_knockdown",
@@ -27,6 +29,8 @@ __all__ = [
 State = Literal["fit", "checks open", "wait exceeded", "water break failed", "not fit"]
 STATES: tuple[State, ...] = ("fit", "checks open", "wait exceeded", "water break failed", "not fit")
 """What a verdict can be, from good to bad"""
+EVERY_SURFACE = "every surface"
+"""What all adherends together are called where there is no joint to name them"""
 
 
 @dataclass(frozen=True)
@@ -74,6 +78,12 @@ def verdict(preparation: Surface, material: str) -> SurfaceVerdict:
 def material_names(geometry: Geometry) -> dict[str, str]:
     """Return the name of the material of every adherend, by adherend; empty where a material has none."""
     return {name: adherend.material.name for name, adherend in geometry.adherends().items()}
+
+
+def unnamed_materials(preparation: Preparation) -> dict[str, str]:
+    """Return what stands for the adherends where there is no joint: the tables that are stated, of materials without a name."""
+    own = [name for name in OVERRIDES if getattr(preparation, name) is not None]
+    return dict.fromkeys([EVERY_SURFACE] * preparation.is_stated + own, "")
 
 
 def verdicts(preparation: Preparation, materials: Mapping[str, str]) -> dict[str, SurfaceVerdict]:

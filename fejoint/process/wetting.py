@@ -10,6 +10,7 @@ from pydantic import BeforeValidator, Field, model_validator
 from fejoint.errors import JointError
 from fejoint.joint.model import Model, Unit, in_order, refuse
 from fejoint.process.energies import (
+    LEAST_UNCERTAINTY,
     USUAL_UNCERTAINTY,
     Energies,
     Reading,
@@ -61,13 +62,13 @@ class Wetting(Model):
         (), examples=[[{"liquid": "water", "angles": ["70 deg"]}, {"liquid": "diiodomethane", "angles": ["40 deg"]}]]
     )
     """Contact angles of two or more probe liquids on the prepared surface"""
-    reading_uncertainty: Annotated[float, Unit("deg", gt=0, le=45)] = Field(USUAL_UNCERTAINTY, examples=["2 deg"])
+    reading_uncertainty: Annotated[float, Unit("deg", ge=LEAST_UNCERTAINTY, le=45)] = Field(USUAL_UNCERTAINTY, examples=["2 deg"])
     """Standard uncertainty of one angle read (common practice, no source)"""
     water_film_whole: bool | None = Field(None, examples=[True])
     """Water-break test (ASTM F22): whether the film of water stayed whole"""
     wets_up_to: Annotated[float, Unit("deg", ge=0, le=180)] = Field(WETS_UP_TO, examples=["30 deg"])
     """Contact angle up to which the adhesive wets (common practice, no source)"""
-    does_not_above: Annotated[float, Unit("deg", ge=0, le=180)] = Field(DOES_NOT_ABOVE, examples=["90 deg"])
+    does_not_above: Annotated[float, Unit("deg", ge=0, le=180)] = Field(DOES_NOT_ABOVE, examples=["60 deg"])
     """Contact angle above which the adhesive does not wet (common practice, no source)"""
 
     @model_validator(mode="after")

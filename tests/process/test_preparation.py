@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import tomllib
 from importlib import resources
+from itertools import pairwise
 
 import pytest
 
@@ -153,6 +154,30 @@ def test_a_step_names_the_hazards_of_what_it_uses(found, step):
     if step.operation in ("grit blast", "abrade") and set(found.families) & {"aluminium", "titanium"}:
         assert "metal-dust" in step.hazards
     assert step.water_break == ("water-break test" in step.figures["check"].value)
+
+
+def test_a_rinse_carries_what_it_rinses_off():
+    """Drag-out burns as the bath does (common practice, no source)."""
+    baths = {"acids", "caustics", "hexavalent-chromium", "hydrofluoric-acid"}
+    found = [(r.name, one, two) for r in routes().values() for one, two in pairwise(r.steps) if two.operation == "rinse"]
+    assert len(found) >= 5
+    for name, bath, rinse in found:
+        assert baths & set(bath.hazards) <= set(rinse.hazards), name
+
+
+def test_dust_that_burns_is_not_blown_about():
+    """The cautions forbid compressed air on it, so no step may ask for it."""
+    assert "without compressed air" in " ".join(hazards()["metal-dust"].cautions)
+    for _, step in (entry.values for entry in all_steps()):
+        if "metal-dust" in step.hazards:
+            assert "blow the dust off" not in step.do, step.do
+
+
+def test_baths_that_kill_say_what_must_be_known():
+    said = {key: " ".join([hazards()[key].short, *hazards()[key].cautions]) for key in hazards()}
+    assert "catch fire" in said["hexavalent-chromium"] and "dry of solvent" in said["hexavalent-chromium"]
+    assert "Brown fumes" in said["acids"] and "Calcium gluconate" in said["hydrofluoric-acid"]
+    assert "Wet dust gives off hydrogen" in said["metal-dust"] and "hydrogen" in hazards()["electric-current"].what
 
 
 def test_every_hazard_has_cautions_and_a_mark():

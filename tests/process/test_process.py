@@ -124,13 +124,16 @@ def test_treads_of_a_stepped_lap_are_one_strip():
 
 def test_a_water_break_test_of_the_preparation_counts_for_the_wetting():
     """One that failed overrides, wherever it was recorded; a preparation that does not fit is missed."""
-    for route, whole, word in (("aluminium-abrade", True, "wets"), ("aluminium-abrade", False, "does not wet")):
-        changes = [f"process.preparation.route={route}", f"process.preparation.water_break={str(whole).lower()}"]
-        document = document_from_text(SILL, changes)
+    for whole, word in ((True, "wets"), (False, "does not wet")):
+        upper = [
+            "process.preparation.upper.route=aluminium-abrade",
+            f"process.preparation.upper.water_break={str(whole).lower()}",
+        ]
+        document = document_from_text(SILL, upper)
         found = checked(process_of(document), joint_from_document(document).geometry)
         assert found.wetting.verdict.word == word
         assert bool(found.missed) is not whole
-    document = document_from_text(SILL, ["process.preparation.route=steel-blast-bond"])
+    document = document_from_text(SILL, ["process.preparation.lower.route=steel-blast-bond"])
     found = checked(process_of(document), joint_from_document(document).geometry)
     assert "the preparation of the lower adherend: not fit" in found.missed
 
@@ -152,6 +155,25 @@ def test_gelling_before_the_line_is_thin_is_said():
 )  # fmt: skip
 def test_times_in_words(seconds, text):
     assert duration(seconds) == text
+
+
+def test_what_forbids_bonding_is_missed_without_a_joint_too(tmp_path, capsys):
+    """A file of [process] alone names no adherends, but a broken film of water is one on any of them; it is said once."""
+    path = tmp_path / "only.toml"
+    steps = "[process.preparation]\nstep = [{ operation = 'wipe', do = 'wipe' }]\n"
+    path.write_text(f"{steps}water_break = false\n[process.preparation.upper]\nroute = 'aluminium-abrade'\n"
+                    "waited = '3 h'\nlongest_wait = '2 h'\n", encoding="utf-8")  # fmt: skip
+    assert run(["process", str(path), "--require"]) == 1
+    said = capsys.readouterr().err
+    assert said == (
+        "fejoint: the preparation of every surface: water break failed; the preparation of the upper adherend: wait exceeded.\n"
+    )
+
+
+def test_surfaces_that_came_out_differently_are_no_contradiction():
+    upper = {"route": "steel-blast-bond", "water_break": False}
+    stated = {"preparation": {"route": "aluminium-abrade", "water_break": True, "upper": upper}, "wetting": {"surface": "PMMA"}}
+    assert checked(process_of({"process": stated})).wetting.verdict.word == "does not wet"
 
 
 # ---- what is refused -------------------------------------------------------
@@ -186,6 +208,19 @@ FLOW = 'viscosity = "50 Pa*s"\nclamp_pressure = "0.1 MPa"\nwidth = "10 mm"\nleng
         ),
         ("[process.wetting]\nadhesive_angle = 5\nadhesive = { dispersive = 0, polar = 0 }", "must lie above 0"),
         ("[process.wetting]\nadhesive_angle = 5\nwets_up_to = 70", "must be at most does_not_above"),
+        ("[process.wetting]\nadhesive_angle = 5\nreading_uncertainty = 1e-300", "must be at least 0.01 deg"),
+        ("[process.preparation]\nroute = '" + 9000 * "x" + "'", "there is none of this name"),
+        ("[process.preparation]\nroute = 'aluminium-abrade'\nwaited = 1e300", "must be at most 1e+09 s"),
+        (
+            "[process.preparation]\nroute = 'aluminium-abrade'\nlongest_wait = { value = '2 h', source = '' }",
+            "must be text of 1 to 300 printable characters",
+        ),
+        (
+            "[process.preparation]\nroute = 'aluminium-abrade'\nfigure = [{ step = true, of = 'time', value = '2 h' }]",
+            "process.preparation.figure item 1.step = true: ",
+        ),
+        (f"[process.squeeze_out]\n{FLOW}target_thickness = 0.2\nnumber = true", "process.squeeze_out.number = true: "),
+        (f"[process.cure]\n{LAW.replace('1 h', '1e-300 s')}", "must lie above the time before it"),
         (f"[process.squeeze_out]\n{FLOW}clamp_force = 5\ntarget_thickness = 0.2", "one of the two"),
         (f"[process.squeeze_out]\n{FLOW}", "target_thickness is missing"),
         (f"[process.squeeze_out]\n{FLOW}target_thickness = 0.2\nstart_thickness = 0.1", "must lie above target_thickness"),

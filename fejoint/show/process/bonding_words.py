@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from fejoint.errors import JointError
 from fejoint.joint.description import Joint
-from fejoint.process.cure import AtTime
+from fejoint.process.cure_tables import AtTime
 from fejoint.process.durations import duration
 from fejoint.process.film import Amount, amount
 from fejoint.process.job import Job

@@ -6,9 +6,9 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from fejoint.process.preparation import OVERRIDES, Preparation, Surface
+from fejoint.process.preparation import Preparation, Surface
 from fejoint.process.routes import ALWAYS, FIGURES, OPEN, Route, Step, families, hazards, routes
-from fejoint.process.surface_verdict import SurfaceVerdict, surface_knockdown, surfaces, verdict
+from fejoint.process.surface_verdict import SurfaceVerdict, surface_knockdown, surfaces, unnamed_materials, verdict
 
 if TYPE_CHECKING:
     from rich.table import Table
@@ -68,8 +68,7 @@ def preparation_lines(preparation: Preparation, materials: Mapping[str, str] | N
     """
     lines: list[str] = []
     if materials is None:
-        own = [name for name in OVERRIDES if getattr(preparation, name) is not None]
-        materials = dict.fromkeys(["every surface"] * preparation.is_stated + own, "")
+        materials = unnamed_materials(preparation)
     groups = alike(preparation, materials)
     for group in groups:
         of = f" ({group.material})" if group.material else ""

@@ -10,6 +10,7 @@ from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
+from fejoint.errors import one_line
 from fejoint.process.durations import duration
 from fejoint.units import display
 
@@ -52,7 +53,7 @@ def answer(data: Mapping[str, Any], system: str = "mm") -> str:
 
 def process_report(data: Mapping[str, Any], system: str = "mm", preparation: list[str] | None = None) -> RenderableType:
     """Return what the command prints."""
-    parts: list[RenderableType] = [Text(data["title"] or "bonding process", style="bold")]
+    parts: list[RenderableType] = [Text(one_line(data["title"]) or "bonding process", style="bold")]
     parts += [Text(text) for text in [answer(data, system)] if text] + [Text("")]
     parts += [Text(f"Warning: {text}", style="bold") for text in data["warnings"]]
     for key, title, rows in (
