@@ -83,6 +83,23 @@ def test_identify_writes_a_table_to_paste(thick, capsys):
     assert run(["check", "again.toml"]) == 0
 
 
+def test_a_library_adhesive_stays_named_and_its_figures_found_stand_beside_it(thick, capsys):
+    """Two overlaps that gave way at 21 MPa, where the library says 17.9 MPa from memory: quick, by limit analysis."""
+    for name, length in (("short", 5.0), ("long", 8.0)):
+        loads = f"loads = [{20.8 * 25 * length}, {21.2 * 25 * length}]\n"
+        text = made_up.thick_lap(length, csv="", loads=loads, modulus="200 GPa")
+        start, end = text.index("[adhesive]"), text.index("[load]")
+        Path(f"{name}.toml").write_text(f'{text[:start]}[adhesive]\nmaterial = "toughened epoxy"\n{text[end:]}')
+    key, idle = "adhesive.shear_strength", "adhesive.failure_shear_strain"
+    assert run(["identify", "short.toml", "long.toml", "--find", key, "--find", idle, "--quick", "--out", "out"]) == 0
+    table = tomllib.loads(Path("out/adhesive.toml").read_text())["adhesive"]
+    assert set(table) == {"material", "shear_strength"}
+    assert float(table["shear_strength"]["value"].split()[0]) == pytest.approx(21.0, rel=1e-3)
+    assert f"{idle}: not told by these tests" in Path("out/adhesive.toml").read_text()
+    printed = " ".join(capsys.readouterr().out.split())
+    assert f"{idle} has no influence on what was measured" in printed
+
+
 def test_identify_warns_of_what_it_cannot_tell(thick, capsys):
     assert run(["identify", "thick.toml", "--find", SHEAR, "--find", "joint.bondline_thickness"]) == 0
     printed = " ".join(capsys.readouterr().out.split())

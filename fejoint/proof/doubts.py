@@ -102,7 +102,8 @@ def _misfit(found: Identified) -> float:
         off = [math.log(estimate.expected[i] / estimate.observed[i]) / estimate.sd[i] for i in places]
         squares += sum(off) ** 2 / len(off)
         number += 1
-    spare = number - (len(estimate.sought) - len(estimate.no_influence))
+    fixed = {*estimate.no_influence, *estimate.at_bound}
+    spare = number - sum(one.key not in fixed for one in estimate.sought)
     if spare <= 0 or any("an assumption" in note for note in found.notes):
         return math.nan
     return math.sqrt(squares / spare)

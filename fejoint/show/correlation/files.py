@@ -113,13 +113,13 @@ def _put(table: Any, name: str, figure: Any, stated: Any) -> None:
     """Put a figure into an adhesive's table; of the elastic constants only two stay."""
     if name.startswith("hardening."):
         inner = dict(table.get("hardening", {}))
-        if not inner and stated.hardening is not None:
-            inner = {}
         inner[name.removeprefix("hardening.")] = figure
         table["hardening"] = inner
         return
     table[name] = figure
     other = {"elastic_modulus": "shear_modulus", "shear_modulus": "elastic_modulus"}.get(name)
+    if other is None:
+        return
     if other in table and not _found(table[other]):
         if "poisson_ratio" not in table and "material" not in table:
             table["poisson_ratio"] = float(f"{stated.poisson_ratio:.6g}")
