@@ -295,7 +295,9 @@ def spew_peaks(solution: Solution, stress: Floats) -> dict[int, tuple[Peak, Peak
             continue
         own = np.setdiff1d(d.line(f"cut {bond.number}"), d.line(f"bondline {bond.number} middle"))
         x, y = d.points[own].T
-        on_line = own[np.abs(y - middle_of_layer(geometry, bond, x)) < 1e-6 * geometry.bondline_thickness]
+        near = 1e-6 * geometry.bondline_thickness
+        beyond = (x < bond.start - near) | (x > bond.end + near)  # a cut also leaves the mid-line where it goes round a tip
+        on_line = own[beyond & (np.abs(y - middle_of_layer(geometry, bond, x)) < near)]
         if len(on_line):
             shear, peel, x = bond.sign * stress[on_line, 2], stress[on_line, 1], d.points[on_line, 0]
             i, j = int(np.argmax(np.abs(shear))), int(np.argmax(peel))

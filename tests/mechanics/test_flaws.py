@@ -467,3 +467,11 @@ def test_a_load_path_with_flaws():
     strain = yielded.bondlines[0].plastic_strain
     assert strain.max() > 0
     assert np.abs(strain[(yielded.bondlines[0].x > 5.001) & (yielded.bondlines[0].x < 6.999)]).max() == 0.0
+
+
+def test_what_is_beyond_the_overlap_is_said_of_fillets_alone():
+    flaws = (disbond(0, 1.5), disbond(6, 2))
+    assert not solved(lap(flaws=flaws)).spew_peaks
+    (shear, peel), *others = solved(lap(flaws=flaws, spew="fillet")).spew_peaks.values()
+    assert not others
+    assert all(peak.x < 0 or peak.x > 12.5 for peak in (shear, peel))
