@@ -379,8 +379,9 @@ def _verdict(effect: Effect, correlation: Correlation) -> tuple[Verdict, float, 
     for name in differs:
         if spans[name][0] <= spans[name][1]:
             return ("load" if name == "load" else "stiffness"), spans[name][0], moves
-    if moves and all(felt[name] > 1 for name in moves):
-        return "past", math.nan, moves
+    beyond = tuple(name for name in moves if felt[name] > 1)
+    if beyond:  # either so or not, so that no part of it stops at the coupons
+        return "past", math.nan, beyond
     return ("towards" if moves else "away" if any(name in felt for name in differs) else "none"), math.nan, moves
 
 

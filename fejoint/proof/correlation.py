@@ -30,6 +30,7 @@ Floats = NDArray[np.float64]
 LEAST_ON_THE_LINE = 4  # points that a line is laid through: fewer tell nothing of its scatter
 COMPARED_AT = 200  # places along a curve where forces are compared
 ASSUMED_SCATTER = 0.05  # of loads and stiffnesses of which one alone is known (an assumption)
+LEAST_SCATTER = 0.01  # of coupons more alike than that: no tester and no model tells less (an assumption)
 
 
 @dataclass(frozen=True, eq=False)
@@ -99,9 +100,9 @@ class Correlation:
 
     @property
     def load_allowance(self) -> float:
-        """Scatter within which loads count as the same, N: one standard deviation of the lot; assumed of a single coupon."""
+        """Scatter within which loads count as the same, N: one standard deviation of the lot, 1 % at least; assumed of one."""
         deviation = self.test.measured.deviation
-        return ASSUMED_SCATTER * self.load if deviation is None else deviation
+        return ASSUMED_SCATTER * self.load if deviation is None else max(deviation, LEAST_SCATTER * self.load)
 
     @property
     def line(self) -> tuple[float, float]:
@@ -129,7 +130,9 @@ class Correlation:
     def stiffness_allowance(self) -> float:
         """Scatter within which stiffnesses count as the same, N/mm; assumed of a single specimen; NaN without a curve."""
         found = [one.stiffness for one in self.specimens]
-        return statistics.stdev(found) if len(found) > 1 else ASSUMED_SCATTER * self.stiffness
+        if len(found) < 2:
+            return ASSUMED_SCATTER * self.stiffness
+        return max(statistics.stdev(found), LEAST_SCATTER * self.stiffness)
 
     @property
     def work(self) -> float:

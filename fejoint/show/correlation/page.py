@@ -15,6 +15,9 @@ if TYPE_CHECKING:
 
 __all__ = ["correlation_page"]
 
+CURVES = "Force against displacement, from where the line through the early part of each curve meets zero force."
+BARS = "Change of the predicted load and stiffness by each cause alone; dashed: the coupons, in the band of their scatter."
+
 
 def correlation_page(data: Mapping[str, Any], curve: Figure, causes: Figure, units: str = "mm") -> str:
     """Return the page of a correlation; `curve` and `causes` are its figures.
@@ -31,8 +34,8 @@ def correlation_page(data: Mapping[str, Any], curve: Figure, causes: Figure, uni
         "pattern": data["pattern"] or "not stated",
         "number": data["number"],
         "findings": told,
-        "curve": picture(curve, f"Force against displacement of the coupons and of the prediction. {told[0]}", "Curves."),
-        "bars": picture(causes, "What each cause does to the prediction, as bars; the table below has the numbers.", "Causes."),
+        "curve": picture(curve, f"Force against displacement of the coupons and of the prediction. {told[0]}", CURVES),
+        "bars": picture(causes, "What each cause does to the prediction, as bars; the table below has the numbers.", BARS),
         "sides": _sides(data, units),
         "causes": _causes(data),
         "cautions": data["cautions"],

@@ -169,7 +169,7 @@ def _between(gauge: Mapping[str, Any], units: str) -> str:
 
 
 def _band(m: Mapping[str, Any]) -> str:
-    return "band: assumed scatter" if m["load_deviation_N"] is None else "band: one standard deviation"
+    return "band: one standard deviation" if m["load_deviation_N"] == m["load_allowance_N"] else "band: assumed scatter"
 
 
 def _ratios(data: Mapping[str, Any]) -> str:
@@ -275,7 +275,7 @@ def _draw_intervals(axes: Axes, figures: Sequence[Mapping[str, Any]], units: str
         doubt = " (at its bound)" if one["at_bound"] else " (no influence)" if one["no_influence"] else ""
         axes.annotate(
             f"{one['key']}\n{figure_text(one['value'], one['unit'], units)}{doubt}",
-            (one["value"] / start, i),
+            (min(max(one["value"] / start, 0.55), 1.8), i),  # clear of the axes' ends
             (0, 10),
             textcoords="offset points",
             ha="center",

@@ -39,7 +39,8 @@ def percent(ratio: float | None) -> str:
 def findings(data: Mapping[str, Any], units: str = "mm") -> list[str]:
     """Return what a correlation says, a sentence each: how far off, what may explain it, what cannot be named."""
     m, p, ratios = data["measured"], data["predicted"], data["ratios"]
-    scatter = "the assumed scatter" if m["load_deviation_N"] is None else "one standard deviation of the coupons"
+    of_lot = m["load_deviation_N"] == m["load_allowance_N"]
+    scatter = "one standard deviation of the coupons" if of_lot else "the assumed scatter"
     off = abs(p["load_N"] - m["load_N"])
     size = "within" if off <= m["load_allowance_N"] else "more than"
     told = [
