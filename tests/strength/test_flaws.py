@@ -7,13 +7,14 @@ import math
 import numpy as np
 import pytest
 
-from fejoint import JointError, strength_of
+from fejoint import ConvergenceError, JointError, strength_of
 from fejoint.bondline.curves import Bondline, Curve
 from fejoint.joint.disbond import Disbond
 from fejoint.joint.flaws import Flaw
 from fejoint.mechanics.flaw_release import flaw_release
 from fejoint.mechanics.reuse import Kept
 from fejoint.show.strength_files import strength_data
+from fejoint.strength import flaw_growth as flaw_growth_module
 from fejoint.strength.adherends import plateau_capacity
 from fejoint.strength.advice import advice
 from fejoint.strength.capacity import Capacity
@@ -153,6 +154,20 @@ def test_a_full_width_disbond_at_an_end_grows_as_by_its_own_route(large):
     joint = single(arm=20.0, mesh_density=0.75, large_rotation=large)
     known = disbond_load(joint, Disbond(length=2))
     assert flaw_growth(joint.replace(flaws=(END,))).force == pytest.approx(known.force, rel=0.01)
+
+
+def test_large_rotations_without_an_equilibrium_grow_no_flaw(monkeypatch):
+    """A flaw in the middle asks for more load than the joint bears: that none was reached is said, with how far."""
+    real = flaw_growth_module.follow
+
+    def ends_early(joint, problem, *more, **keys):
+        yield next(iter(real(joint, problem, *more, **keys)))
+        raise ConvergenceError("no equilibrium found.")
+
+    monkeypatch.setattr(flaw_growth_module, "follow", ends_early)
+    found = flaw_growth(single(arm=20.0, mesh_density=0.75, large_rotation=True).replace(flaws=(VOID,)))
+    assert math.isinf(found.factor) and math.isinf(found.force) and len(found.tips) == 2
+    assert any("no flaw grows up to" in text for text in found.warnings)
 
 
 def test_temperature_alone_may_grow_a_flaw():
