@@ -22,6 +22,7 @@ from fejoint.strength.criteria import stress_capacities
 from fejoint.strength.field import Field, _from_nothing, _lines
 from fejoint.strength.flaw_growth import flaw_growth
 from fejoint.strength.fracture import disbond_load
+from fejoint.strength.ligaments import cut_off, ligament_capacity
 from fejoint.strength.mixed_mode import growth_index
 from fejoint.strength.stretches import bonded_left, cracked_joint, flawed_joint, sound, stretches
 from tests.strength.laps import GLUE, METAL, QUICK, WIDTH, double, single, stepped, without
@@ -85,7 +86,7 @@ def made_up(joint, shear, peel):
     """Return a field with stresses along every level that are given as functions of x, zero within flaws."""
     x = np.linspace(0, joint.geometry.length, 2001)
     flaws = joint.merged_flaws().flaws
-    held = np.all([(x < f.start) | (x > f.end) for f in flaws], axis=0) if flaws else np.ones(len(x), dtype=bool)
+    held = np.all([(x <= f.start) | (x >= f.end) for f in flaws], axis=0) if flaws else np.ones(len(x), dtype=bool)
     curve = Curve(x, held * shear(x), held * peel(x), np.full_like(x, np.nan))
     bondline = Bondline(1, curve, curve, curve, None, None, None)
     lines = _from_nothing(_lines(joint, [[bondline]]))
@@ -185,6 +186,39 @@ def test_what_growth_needs_is_named():
         flaw_growth(single())
 
 
+# ---- stretches that flaws cut off ---------------------------------------------------
+
+
+def test_which_stretches_bear_on_their_own():
+    """Shorter than the zone, and with the flaw beside them longer than it; one alone is the whole bond and is never."""
+    (own,) = stretches(
+        single().replace(flaws=(Flaw(kind="void", start=1, length=4), Flaw(kind="void", start=8, length=1)))
+    ).values()
+
+    def at(zone):
+        return [(part.start, part.end) for part in cut_off(own, zone)]
+
+    assert at(4.5) == [(0, 1)]  # of 9 to 12.5 the flaw's far end lies just at the zone's
+    assert at(3.8) == [(0, 1), (5, 8), (9, 12.5)]  # 3 mm between voids of 4 and 1 mm: 7 and 4 beyond 3.8
+    assert at(5.0) == [] and at(math.nan) == []
+    (alone,) = stretches(single().replace(flaws=(END,))).values()
+    assert cut_off(alone, 11.0) == []
+
+
+def test_a_stretch_gives_way_at_the_mean_of_its_stresses():
+    """Shear 12 MPa and peel 9 MPa all along the first millimetre: root of (12/30)^2 + (9/45)^2; closing peel is none."""
+    joint = single().replace(flaws=(Flaw(kind="void", start=1, length=6),))
+    for peel, index in ((9.0, math.hypot(0.4, 0.2)), (-9.0, 0.4)):
+        field = made_up(joint, lambda x: np.where(x <= 1.1, 12.0, 1.0), lambda x, p=peel: np.full_like(x, p))
+        (found,) = ligament_capacity(field, 2.0)
+        assert found.factor == pytest.approx(1 / index, rel=1e-3)
+        assert found.place == "bondline 1, from 0 to 1 mm"
+    assert ligament_capacity(field, 0.5) == [] and ligament_capacity(field, math.nan) == []
+    bare = joint.replace(adhesive=joint.adhesive.replace(tensile_strength=None))
+    (found,) = ligament_capacity(made_up(bare, np.cos, np.sin), 2.0)
+    assert found.reason.startswith("needs adhesive.tensile_strength")
+
+
 # ---- what is believed --------------------------------------------------------------
 
 
@@ -203,6 +237,8 @@ def test_no_flaw_makes_a_bond_stronger():
     assert chosen(plateau=1.0, energy_end=0.2, energy_flaw=9.0, cohesive_zone=0.15).believed.key == "cohesive-zone"
     assert chosen(plateau=1.0, elastic_plastic=0.7, energy_flaw=9.0).believed.key == "elastic-plastic"
     assert chosen(energy_flaw=9.0, interaction_point=0.4).believed.key == "interaction-point"
+    assert chosen(plateau=9.0, energy_end=1.0, energy_flaw=2.0, ligament=0.6).believed.key == "ligament"
+    assert chosen(plateau=9.0, energy_end=1.0, energy_flaw=2.0, ligament=0.6, cohesive_zone=0.7).believed.key == "cohesive-zone"
     between = chosen(plateau=1.0, energy_end=1.0, energy_flaw=0.9)
     assert "the growth of one decides" in between.why and "up to a fifth too high" in between.why
 
