@@ -252,9 +252,9 @@ MUTATIONS = (
     ),
     Mutation(
         "ribbon of a double lap's lower bond with the sign of the axes",
-        "fejoint/show/space/ribbon.py",
-        'bond.sign * section.stress["shear"][nodes]',
-        'section.stress["shear"][nodes]',
+        "fejoint/show/space/solid.py",
+        "bond.sign * shear[nodes]",
+        "shear[nodes]",
         "tests/show/space/test_ribbon.py",
     ),
     Mutation(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING, Annotated, ClassVar, Literal, NamedTuple, Self
 
 from pydantic import BeforeValidator, Field, model_validator
@@ -14,7 +15,18 @@ from fejoint.joint.model import Model, Unit, refuse, whole
 if TYPE_CHECKING:
     from fejoint.joint.description import Joint
 
-__all__ = ["MOST_FLAWS", "WHOLE_WIDTH", "Flaw", "Merged", "check_flaws", "edge_parameters", "flaw_edges", "merged"]
+__all__ = [
+    "MOST_FLAWS",
+    "WHOLE_WIDTH",
+    "Flaw",
+    "Merged",
+    "check_flaws",
+    "edge_parameters",
+    "flaw_edges",
+    "merged",
+    "reach",
+    "tips",
+]
 
 # Stretches of a joint, after merging; each needs cells of its own.
 MOST_FLAWS = 20
@@ -146,6 +158,23 @@ def _overlap(flaws: list[Flaw]) -> bool:
             return False
         reach = max(reach, flaw.end)
     return True
+
+
+def reach(flaw: Flaw, bond: Bond) -> tuple[float, float]:
+    """Return from where to where along x a flaw goes, mm: without end where it reaches that of its bondline, fillet and all."""
+    return -math.inf if flaw.start <= bond.start else flaw.start, math.inf if flaw.end >= bond.end else flaw.end
+
+
+def tips(joint: Joint, bond: Bond, level: str) -> tuple[float, ...]:
+    """Return where along x the stress at a level of a bond is singular for a flaw, mm.
+
+    At the tips of what is parted at that level; at an interface also where a void's end face meets it.
+    """
+    found: list[float] = []
+    for flaw in merged(joint).flaws:
+        if flaw.bondline == bond.number and (flaw.level == level or (flaw.kind == "void" and level != "middle")):
+            found += [x for x in reach(flaw, bond) if math.isfinite(x)]
+    return tuple(sorted(found))
 
 
 def flaw_edges(joint: Joint) -> dict[float, bool]:

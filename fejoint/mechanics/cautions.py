@@ -10,11 +10,10 @@ from fejoint.bondline.curves import Bondline
 from fejoint.bondline.edge_moment import ROTATION, buckles, rotation_change
 from fejoint.joint.description import Joint
 from fejoint.joint.families import SteppedLap
-from fejoint.joint.flaws import WHOLE_WIDTH
+from fejoint.joint.flaws import WHOLE_WIDTH, reach
 from fejoint.joint.materials import AdherendMaterial, Adhesive
 from fejoint.mechanics.checks import Check
 from fejoint.mechanics.disbond import opening
-from fejoint.mechanics.flaws import reach
 from fejoint.mechanics.linear import Solution
 from fejoint.mechanics.load_path import AdherendSection, adherend_peaks
 from fejoint.mechanics.opened import FACES

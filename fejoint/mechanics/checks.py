@@ -16,8 +16,8 @@ from numpy.typing import NDArray
 from fejoint.bondline.curves import Bondline
 from fejoint.bondline.edge_moment import buckling_share
 from fejoint.joint.description import Joint
+from fejoint.joint.flaws import tips
 from fejoint.mechanics.elasticity import strain
-from fejoint.mechanics.flaws import tips
 from fejoint.mechanics.linear import Solution, laws_of
 from fejoint.mechanics.recovery import cut_resultant
 from fejoint.mechanics.stations import CORNER_DISTANCE

@@ -16,12 +16,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fejoint.joint.description import Joint
-from fejoint.joint.flaws import Flaw
+from fejoint.joint.flaws import reach, tips
 from fejoint.joint.geometry import Bond
 from fejoint.mechanics.meshed import Section
 from fejoint.mechanics.opened import opened, sides_along, without
 
-__all__ = ["UPWARDS", "flawed", "reach", "tips"]
+__all__ = ["UPWARDS", "flawed"]
 
 Ints = NDArray[np.int64]
 
@@ -52,23 +52,6 @@ def flawed(section: Section, joint: Joint) -> Section:
     if len(parted):
         section = opened(section, parted, lower)
     return without(section, void) if len(void) else section
-
-
-def reach(flaw: Flaw, bond: Bond) -> tuple[float, float]:
-    """Return from where to where along x a flaw goes, mm: without end where it reaches that of its bondline, fillet and all."""
-    return -np.inf if flaw.start <= bond.start else flaw.start, np.inf if flaw.end >= bond.end else flaw.end
-
-
-def tips(joint: Joint, bond: Bond, level: str) -> tuple[float, ...]:
-    """Return where along x the stress at a level of a bond is singular for a flaw, mm.
-
-    At the tips of what is parted at that level; at an interface also where a void's end face meets it.
-    """
-    found = []
-    for flaw in joint.merged_flaws().flaws:
-        if flaw.bondline == bond.number and (flaw.level == level or (flaw.kind == "void" and level != "middle")):
-            found += [x for x in reach(flaw, bond) if np.isfinite(x)]
-    return tuple(sorted(found))
 
 
 # ---- parts ---------------------------------------------------------------

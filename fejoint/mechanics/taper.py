@@ -10,14 +10,18 @@ does as one.
 
 from __future__ import annotations
 
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
 import numpy as np
 from numpy.typing import NDArray
-from skfem import MeshQuad
 
 from fejoint.joint.description import Joint
 from fejoint.joint.families import DoubleLap, SteppedLap
 from fejoint.joint.geometry import Bond, Geometry
-from fejoint.mechanics.meshed import Section
+
+if TYPE_CHECKING:  # pictures ask for heights alone, without finite elements
+    from fejoint.mechanics.meshed import Section
 
 __all__ = ["middle_of_layer", "shift", "tapered"]
 
@@ -30,8 +34,8 @@ def tapered(section: Section, joint: Joint) -> Section:
     if geometry.bondline_taper == 0:
         return section
     x, y = mesh.p
-    moved = MeshQuad(np.array([x, y + shift(geometry, x, y)]), mesh.t)
-    return Section(moved.with_subdomains(mesh.subdomains).with_boundaries(mesh.boundaries), section.density)
+    moved = type(mesh)(np.array([x, y + shift(geometry, x, y)]), mesh.t)
+    return replace(section, mesh=moved.with_subdomains(mesh.subdomains).with_boundaries(mesh.boundaries))
 
 
 def shift(geometry: Geometry, x: Floats, y: Floats) -> Floats:

@@ -10,9 +10,8 @@ from numpy.typing import NDArray
 
 from fejoint.joint.description import Joint
 from fejoint.joint.families import SteppedLap
-from fejoint.joint.flaws import Flaw
+from fejoint.joint.flaws import Flaw, reach
 from fejoint.joint.geometry import Bond
-from fejoint.mechanics.flaws import reach
 from fejoint.mechanics.taper import shift
 from fejoint.show.colours import FAINT, INK
 from fejoint.show.shape import even_layer

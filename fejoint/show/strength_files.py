@@ -27,7 +27,7 @@ MARKED = ("from memory", "typical")
 
 # What the file holds, as what is made of it reads it: texts, numbers, numbers where one is known, one of some words.
 ANY = "*"
-LEFT_OUT = ("band", "cohesive", "flaws")  # where none was asked for, or could be
+LEFT_OUT = ("band", "cohesive", "flaws", "flawed_mm")  # where none was asked for, or could be
 
 
 class Number:
@@ -81,6 +81,7 @@ SHAPE = {
     "cohesive": {
         **dict.fromkeys(("force_N", "factor", "x_mm", "shear_share_of_work", "process_zone_mm"), Known),
         **dict.fromkeys(("crack_mm", "mesh_difference"), Known),
+        "flawed_mm": Number,
         **dict.fromkeys(("bondline", "elements_in_zone"), int),
         **{key: [Number] for key in ("elongation_mm", "load_N", "crack_lengths_mm")},
         "warnings": [str],
@@ -280,6 +281,7 @@ def _zone(c: CohesiveLoad) -> dict[str, Any]:
         "process_zone_mm": _known(c.process_zone),
         "elements_in_zone": int(c.elements_in_zone),
         "crack_mm": _known(c.crack),
+        **({"flawed_mm": sum(flaw.length for flaw in c.joint.merged_flaws().flaws)} if c.joint.flaws else {}),
         "mesh_difference": _known(c.mesh_difference),
         "elongation_mm": [float(v) for v in c.elongation],
         "load_N": [float(v) for v in c.load],

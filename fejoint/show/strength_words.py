@@ -50,12 +50,13 @@ def zone_in_words(zone: Mapping[str, Any], system: str = "mm") -> str:
     mix = "" if share_of_shear is None else f", {100 * share_of_shear:.0f} % of the work lost there in shear, the rest in opening"
     mesh = zone["mesh_difference"]
     off = "" if mesh is None else f" A mesh of half the density has a largest load that is {100 * abs(mesh):.2g} % off."
+    flawed = f", {display(zone['flawed_mm'], 'mm', system)} of it from the start" if zone.get("flawed_mm") else ""
     said = "".join(f" {text.rstrip('.').capitalize()}." for text in zone["warnings"])
     first = f"x = {display(zone['x_mm'] or 0.0, 'mm', system)} of bondline {zone['bondline']}"
     damaged = f"{display(process, 'mm', system)} are damaged there ({zone['elements_in_zone']} elements)"
     return (
         f"Cohesive zone: the layer parts first at {first}{mix}; at the largest load {damaged} and "
-        f"{display(crack, 'mm', system)} are parted.{off}{said}"
+        f"{display(crack, 'mm', system)} are parted{flawed}.{off}{said}"
     )
 
 

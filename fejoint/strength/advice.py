@@ -152,13 +152,18 @@ def _parted(of: Mapping[str, Capacity], grown: Capacity, known: Advice, beyond: 
     flawed, why = grown.key == "energy-flaw", ""
     if flawed and "cohesive-zone" not in of:
         rest = _advice({key: c for key, c in of.items() if key not in GROWTH}, length, beyond)
-        most, why = [*most, *([rest.believed] if rest.believed else [])], rest.why
+        most, why = (
+            [*most, *([rest.believed] if rest.believed else []), *([of["ligament"]] if "ligament" in of else [])],
+            rest.why,
+        )
     least = min((grown, *most), key=lambda c: c.factor)
     it = "a flaw" if flawed else "its disbond"
     if least is grown:
         said = "there are flaws, and the growth of one decides" if flawed else "there is a disbond, and its growth decides"
     elif least.key == "plateau":
         said = f"what is left of the bond gives way as a whole before {it} grows"
+    elif least.key == "ligament":
+        said = "a stretch of the bond that flaws cut off gives way by itself, shorter than the zone in which the bond gives way"
     elif least.key == "cohesive-zone":
         parted = "the flaws" if flawed else "the disbond"
         said = f"the bond gives way before {it} grows: the cohesive zone has strength and toughness in it, and {parted}"

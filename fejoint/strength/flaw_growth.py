@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from fejoint.errors import JointError
+from fejoint.errors import ConvergenceError, JointError
 from fejoint.joint.description import Joint
 from fejoint.mechanics.energy_release import Rates
 from fejoint.mechanics.flaw_release import TipRelease, flaw_release, flaws_rotating, released_at_tips
@@ -109,10 +109,10 @@ def flaw_growth(joint: Joint, density: float | None = None, kept: Kept | None = 
     tips = tuple(_tip_load(release) for release in flaw_release(small, density, kept))
     if not tips:
         raise JointError("growth of flaws: no flaw has a tip inside the overlap.")
-    first = min(tips, key=lambda tip: tip.factor)
+    first, grown = min(tips, key=lambda tip: tip.factor), list[str]()
     if joint.analysis.large_rotation and 0 < first.factor < math.inf:
-        tips, first = _rotating(joint, density, kept, first.factor)
-    told = list(joint.merged_flaws().said)
+        tips, first, grown = _rotating(joint, density, kept, first.factor)
+    told = [*joint.merged_flaws().said, *grown]
     told += [VOID] if any(flaw.kind == "void" for flaw in joint.merged_flaws().flaws) else []
     told += [INTERFACE] if levels & {"lower", "upper"} else []
     told += _closed(tips)
@@ -141,37 +141,48 @@ def _tip_load(release: TipRelease) -> TipLoad:
     return TipLoad(release, factor, factor * force if force else 0.0, rates)
 
 
-def _rotating(joint: Joint, density: float | None, kept: Kept, guess: float) -> tuple[tuple[TipLoad, ...], TipLoad]:
-    """Return the tips at the load at which the first flaw grows with large rotations; `guess` is the factor of small ones."""
-    load, end = joint.load, BEYOND * guess
+def _rotating(joint: Joint, density: float | None, kept: Kept, guess: float) -> tuple[tuple[TipLoad, ...], TipLoad, list[str]]:
+    """Return the tips at the load at which the first flaw grows with large rotations, the first, and what is to be said.
+
+    `guess` is the factor of small rotations. A flaw in the middle of an overlap may ask for more load than the joint has an
+    equilibrium for: no load grows it then.
+    """
+    load, end, reached = joint.load, BEYOND * guess, 0.0
+    tips: tuple[TipRelease, ...] = ()
     for _ in range(TRIES):
         far = joint.at(force=end * load.force, moment=end * load.moment, shear_force=end * load.shear_force)
         large, problem = flaws_rotating(far, density, kept)
         last = len(large.load.path()) - 1
         before: tuple[Deformed, float] | None = None
-        for solution in follow(large, problem):
-            share, (index, tips, which) = share_of(solution, last), _worst(solution, joint)
-            if index < 1:
-                before = (solution, index)
-                continue
-            low, low_root = (0.0, 0.0) if before is None else (share_of(before[0], last), math.sqrt(before[1]))
-            start = None if before is None else (before[0].state, before[0].pace)
-            high, root = share, math.sqrt(index)
-            while abs(index - 1) > NEAR and high > low:  # as `fejoint.strength.fracture`
-                now = low + (1 - low_root) / (root - low_root) * (high - low)
-                *_, solution = follow(large, problem, start, until=(last, now))
-                index, tips, which = _worst(solution, joint)
-                high, root = now, math.sqrt(index)
-            factor = high * end
-            loads = tuple(
-                TipLoad(tip, factor if i == which else math.nan, factor * load.force if i == which else math.nan, tip.rates)
-                for i, tip in enumerate(tips)
-            )
-            return loads, loads[which]
+        try:
+            for solution in follow(large, problem):
+                share, (index, tips, which) = share_of(solution, last), _worst(solution, joint)
+                if index < 1:
+                    before, reached = (solution, index), max(reached, share * end)
+                    continue
+                low, low_root = (0.0, 0.0) if before is None else (share_of(before[0], last), math.sqrt(before[1]))
+                start = None if before is None else (before[0].state, before[0].pace)
+                high, root = share, math.sqrt(index)
+                while abs(index - 1) > NEAR and high > low:  # as `fejoint.strength.fracture`
+                    now = low + (1 - low_root) / (root - low_root) * (high - low)
+                    *_, solution = follow(large, problem, start, until=(last, now))
+                    index, tips, which = _worst(solution, joint)
+                    high, root = now, math.sqrt(index)
+                factor = high * end
+                loads = tuple(
+                    TipLoad(tip, factor if i == which else math.nan, factor * load.force if i == which else math.nan, tip.rates)
+                    for i, tip in enumerate(tips)
+                )
+                return loads, loads[which], []
+        except ConvergenceError:
+            if before is None:
+                raise
+            break
         end *= 2
     nothing = Rates(math.nan, math.nan, math.nan)
     loads = tuple(TipLoad(tip, math.inf, math.inf * load.force if load.force else 0.0, nothing) for tip in tips)
-    return loads, loads[0]
+    told = f"with large rotations no flaw grows up to {reached:.4g} times the load, as far as an equilibrium was found"
+    return loads, loads[0], [told]
 
 
 def _worst(solution: Deformed, joint: Joint) -> tuple[float, tuple[TipRelease, ...], int]:

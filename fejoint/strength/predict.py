@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from fejoint.errors import ConvergenceError, JointError
 from fejoint.joint.description import Joint
 from fejoint.joint.disbond import checked
+from fejoint.joint.geometry import Geometry
 from fejoint.mechanics.driver import path_on, solve
 from fejoint.mechanics.result import Result
 from fejoint.mechanics.reuse import Kept
@@ -19,6 +20,7 @@ from fejoint.strength.cohesive import CohesiveLoad
 from fejoint.strength.criteria import stress_capacities
 from fejoint.strength.field import Field, field_of_path, linear_field
 from fejoint.strength.flaw_growth import FlawGrowth
+from fejoint.strength.ligaments import ligament_capacity
 from fejoint.strength.long_overlap import long_overlap_capacity
 from fejoint.strength.margins import Margin, margin_of, margins_of
 from fejoint.strength.routes import (
@@ -204,7 +206,10 @@ def strength_of(
             say("the bond without its flaws")
             bare = sound(joint).elastic()
             of_sound = {name: linear_field(bare, f.density, kept) for name, f in fields.items()}
-            found += map(sound_capacity, _with_meshes(of_sound, lambda f: [long_overlap_capacity(f)]))
+            ends = _with_meshes(of_sound, lambda f: [long_overlap_capacity(f)])
+            found += map(sound_capacity, ends)
+            zone = _zone_length(plateau_capacity(bare), ends[0], bare.geometry)
+            found += _with_meshes(fields, lambda f: ligament_capacity(f, zone))
             say("growth of the flaws")
             capacity, growth = growth_capacity(joint, field.density, variants, kept)
             found.append(capacity)
@@ -217,10 +222,10 @@ def strength_of(
             found.append(grown)
             warnings += [] if grown.runs else [f"{grown.name}: {grown.reason}"]
             warnings.append("stress criteria and the energy of a long overlap are of a bond without the disbond")
-    zone: CohesiveLoad | None = None
+    parting: CohesiveLoad | None = None
     if "cohesive" in routes:
         say("the cohesive zone")
-        capacity, zone = cohesive_capacity(cracked_joint(asked.at() if asked.load.step else asked), variants, kept, say)
+        capacity, parting = cohesive_capacity(cracked_joint(asked.at() if asked.load.step else asked), variants, kept, say)
         found.append(capacity)
     if "adherend" in routes:
         found += [*_with_meshes(fields, adherend_capacities), *buckling_capacity(joint)]
@@ -249,7 +254,7 @@ def strength_of(
         density=field.density,
         distance=distance,
         length=length,
-        cohesive=zone,
+        cohesive=parting,
         # Of a load path the result is that far beyond the joint's load, and what it warns of is, too.
         warnings=tuple(dict.fromkeys((*warnings, *(() if joint.analysis.nonlinear else result.warnings)))),
         growth=growth,
@@ -257,6 +262,13 @@ def strength_of(
 
 
 # ---- parts ---------------------------------------------------------------
+
+
+def _zone_length(plateau: Capacity, end: Capacity, geometry: Geometry) -> float:
+    """Return the length of the zone in which a bond gives way, mm, as `fejoint.strength.advice`; NaN where it is not known."""
+    if not (plateau.is_met and end.is_met and plateau.factor > 0):
+        return math.nan
+    return geometry.bonded_length / len(geometry.bonds()) * end.factor / plateau.factor
 
 
 def _distances(joint: Joint) -> tuple[float, float]:

@@ -11,9 +11,8 @@ import pytest
 from scipy.integrate import solve_bvp
 
 from fejoint import Adherend, Adhesive, Analysis, DoubleLap, Joint, Load, SingleLap, SteppedLap, solve
-from fejoint.joint.flaws import Flaw
+from fejoint.joint.flaws import Flaw, tips
 from fejoint.mechanics.discretisation import discretise
-from fejoint.mechanics.flaws import tips
 from fejoint.mechanics.linear import assemble, cell_dofs, laws_of, solve_linear
 from fejoint.mechanics.meshed import Section, areas_of
 from fejoint.mechanics.opened import FACES

@@ -7,13 +7,14 @@ import math
 import numpy as np
 import pytest
 
-from fejoint import JointError, strength_of
+from fejoint import ConvergenceError, JointError, strength_of
 from fejoint.bondline.curves import Bondline, Curve
 from fejoint.joint.disbond import Disbond
 from fejoint.joint.flaws import Flaw
 from fejoint.mechanics.flaw_release import flaw_release
 from fejoint.mechanics.reuse import Kept
 from fejoint.show.strength_files import strength_data
+from fejoint.strength import flaw_growth as flaw_growth_module
 from fejoint.strength.adherends import plateau_capacity
 from fejoint.strength.advice import advice
 from fejoint.strength.capacity import Capacity
@@ -21,6 +22,7 @@ from fejoint.strength.criteria import stress_capacities
 from fejoint.strength.field import Field, _from_nothing, _lines
 from fejoint.strength.flaw_growth import flaw_growth
 from fejoint.strength.fracture import disbond_load
+from fejoint.strength.ligaments import cut_off, ligament_capacity
 from fejoint.strength.mixed_mode import growth_index
 from fejoint.strength.stretches import bonded_left, cracked_joint, flawed_joint, sound, stretches
 from tests.strength.laps import GLUE, METAL, QUICK, WIDTH, double, single, stepped, without
@@ -84,7 +86,7 @@ def made_up(joint, shear, peel):
     """Return a field with stresses along every level that are given as functions of x, zero within flaws."""
     x = np.linspace(0, joint.geometry.length, 2001)
     flaws = joint.merged_flaws().flaws
-    held = np.all([(x < f.start) | (x > f.end) for f in flaws], axis=0) if flaws else np.ones(len(x), dtype=bool)
+    held = np.all([(x <= f.start) | (x >= f.end) for f in flaws], axis=0) if flaws else np.ones(len(x), dtype=bool)
     curve = Curve(x, held * shear(x), held * peel(x), np.full_like(x, np.nan))
     bondline = Bondline(1, curve, curve, curve, None, None, None)
     lines = _from_nothing(_lines(joint, [[bondline]]))
@@ -155,6 +157,20 @@ def test_a_full_width_disbond_at_an_end_grows_as_by_its_own_route(large):
     assert flaw_growth(joint.replace(flaws=(END,))).force == pytest.approx(known.force, rel=0.01)
 
 
+def test_large_rotations_without_an_equilibrium_grow_no_flaw(monkeypatch):
+    """A flaw in the middle asks for more load than the joint bears: that none was reached is said, with how far."""
+    real = flaw_growth_module.follow
+
+    def ends_early(joint, problem, *more, **keys):
+        yield next(iter(real(joint, problem, *more, **keys)))
+        raise ConvergenceError("no equilibrium found.")
+
+    monkeypatch.setattr(flaw_growth_module, "follow", ends_early)
+    found = flaw_growth(single(arm=20.0, mesh_density=0.75, large_rotation=True).replace(flaws=(VOID,)))
+    assert math.isinf(found.factor) and math.isinf(found.force) and len(found.tips) == 2
+    assert any("no flaw grows up to" in text for text in found.warnings)
+
+
 def test_temperature_alone_may_grow_a_flaw():
     weak = {**GLUE, "toughness_mode_1": 1e-4, "toughness_mode_2": 1e-4}
     joint = single(upper=STEEL, temperature=-80.0, adhesive=weak, mesh_density=0.75).replace(flaws=(END,))
@@ -168,6 +184,39 @@ def test_what_growth_needs_is_named():
     assert flaw_growth(bare.replace(flaws=(PATCH,))).factor > 0  # at an interface that of mode I alone
     with pytest.raises(JointError, match="the joint has none"):
         flaw_growth(single())
+
+
+# ---- stretches that flaws cut off ---------------------------------------------------
+
+
+def test_which_stretches_bear_on_their_own():
+    """Shorter than the zone, and with the flaw beside them longer than it; one alone is the whole bond and is never."""
+    (own,) = stretches(
+        single().replace(flaws=(Flaw(kind="void", start=1, length=4), Flaw(kind="void", start=8, length=1)))
+    ).values()
+
+    def at(zone):
+        return [(part.start, part.end) for part in cut_off(own, zone)]
+
+    assert at(4.5) == [(0, 1)]  # of 9 to 12.5 the flaw's far end lies just at the zone's
+    assert at(3.8) == [(0, 1), (5, 8), (9, 12.5)]  # 3 mm between voids of 4 and 1 mm: 7 and 4 beyond 3.8
+    assert at(5.0) == [] and at(math.nan) == []
+    (alone,) = stretches(single().replace(flaws=(END,))).values()
+    assert cut_off(alone, 11.0) == []
+
+
+def test_a_stretch_gives_way_at_the_mean_of_its_stresses():
+    """Shear 12 MPa and peel 9 MPa all along the first millimetre: root of (12/30)^2 + (9/45)^2; closing peel is none."""
+    joint = single().replace(flaws=(Flaw(kind="void", start=1, length=6),))
+    for peel, index in ((9.0, math.hypot(0.4, 0.2)), (-9.0, 0.4)):
+        field = made_up(joint, lambda x: np.where(x <= 1.1, 12.0, 1.0), lambda x, p=peel: np.full_like(x, p))
+        (found,) = ligament_capacity(field, 2.0)
+        assert found.factor == pytest.approx(1 / index, rel=1e-3)
+        assert found.place == "bondline 1, from 0 to 1 mm"
+    assert ligament_capacity(field, 0.5) == [] and ligament_capacity(field, math.nan) == []
+    bare = joint.replace(adhesive=joint.adhesive.replace(tensile_strength=None))
+    (found,) = ligament_capacity(made_up(bare, np.cos, np.sin), 2.0)
+    assert found.reason.startswith("needs adhesive.tensile_strength")
 
 
 # ---- what is believed --------------------------------------------------------------
@@ -188,6 +237,8 @@ def test_no_flaw_makes_a_bond_stronger():
     assert chosen(plateau=1.0, energy_end=0.2, energy_flaw=9.0, cohesive_zone=0.15).believed.key == "cohesive-zone"
     assert chosen(plateau=1.0, elastic_plastic=0.7, energy_flaw=9.0).believed.key == "elastic-plastic"
     assert chosen(energy_flaw=9.0, interaction_point=0.4).believed.key == "interaction-point"
+    assert chosen(plateau=9.0, energy_end=1.0, energy_flaw=2.0, ligament=0.6).believed.key == "ligament"
+    assert chosen(plateau=9.0, energy_end=1.0, energy_flaw=2.0, ligament=0.6, cohesive_zone=0.7).believed.key == "cohesive-zone"
     between = chosen(plateau=1.0, energy_end=1.0, energy_flaw=0.9)
     assert "the growth of one decides" in between.why and "up to a fifth too high" in between.why
 

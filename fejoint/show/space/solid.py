@@ -14,8 +14,8 @@ from numpy.typing import NDArray
 from fejoint.bondline.curves import Curve
 from fejoint.errors import FejointError, JointError, SetupError
 from fejoint.joint.description import Joint
+from fejoint.joint.flaws import tips
 from fejoint.joint.geometry import Bond
-from fejoint.mechanics.flaws import tips
 from fejoint.mechanics.stations import CORNER_DISTANCE, stations
 from fejoint.mechanics.taper import middle_of_layer
 
