@@ -28,12 +28,14 @@ def verdict_in_words(data: Mapping[str, Any], cause: Mapping[str, Any]) -> str:
     """Return what a cause of a correlation says, in a few words."""
     if cause["verdict"] == "unnamed":
         return VERDICTS["unnamed"] if cause["key"] in ("preparation", "machine") else "not tried"
+    if cause["verdict"] == "none" and data["ratios"]["stiffness"] is None and not data["within_scatter"]:
+        return "hardly moves the load"
     return "nothing needs explaining" if data["within_scatter"] else VERDICTS[cause["verdict"]]
 
 
 def percent(ratio: float | None) -> str:
     """Return how far a ratio is from 1, in per cent with its sign."""
-    return "-" if ratio is None else f"{100 * (ratio - 1):+.1f} %"
+    return "-" if ratio is None else f"{round(100 * (ratio - 1), 1) + 0.0:+.1f} %"  # no minus nothing
 
 
 def findings(data: Mapping[str, Any], units: str = "mm") -> list[str]:
