@@ -36,6 +36,7 @@ class Mutation:
 LINEAR, RECOVERY = "fejoint/mechanics/linear.py", "fejoint/mechanics/recovery.py"
 FORMS, STRENGTH = "fejoint/bondline/closed_form", "fejoint/strength"
 MEET = "tests/scenarios/test_theories_meet_fe.py"
+PROCESS, PROCESS_TESTS = "fejoint/process", "tests/process"
 RELEASE, FRACTURE = "tests/mechanics/test_energy_release.py", "tests/strength/test_fracture.py"
 
 MUTATIONS = (
@@ -424,6 +425,118 @@ MUTATIONS = (
         "by = np.stack([across - along * turn, slid + off * turn], axis=2)",
         "by = np.stack([across, slid], axis=2)",
         "tests/mechanics/test_interface.py",
+    ),
+    Mutation(
+        "dispersive and polar parts multiplied crosswise",
+        f"{PROCESS}/energies.py",
+        "return float(2 * solid.roots @ liquid.roots)",
+        "return float(2 * solid.roots @ liquid.roots[::-1])",
+        f"{PROCESS_TESTS}/test_energies.py",
+    ),
+    Mutation(
+        "readings all counted alike",
+        f"{PROCESS}/energies.py",
+        "rows, left = a / error[:, None], y / error",
+        "rows, left = a / error.mean(), y / error.mean()",
+        f"{PROCESS_TESTS}/test_energies.py",
+    ),
+    Mutation(
+        "agreeing readings narrow the errors",
+        f"{PROCESS}/energies.py",
+        "of_roots = normal * max(scatter, 1.0) ** 2",
+        "of_roots = normal * (scatter or 1.0) ** 2",
+        f"{PROCESS_TESTS}/test_energies.py",
+    ),
+    Mutation(
+        "a strip's flow as a disc's",
+        f"{PROCESS}/film.py",
+        "return float(2 * n / (2 * n + 1) * per_n ** (1 / n))",
+        "return float(4 * n / (2 * n + 1) * per_n ** (1 / n))",
+        f"{PROCESS_TESTS}/test_film.py",
+    ),
+    Mutation(
+        "consistency without its shear rate",
+        f"{PROCESS}/film.py",
+        "return float(self.viscosity * self.at_rate ** (1 - self.flow_index))",
+        "return float(self.viscosity)",
+        f"{PROCESS_TESTS}/test_film.py",
+    ),
+    Mutation(
+        "a broken film of water overlooked",
+        f"{PROCESS}/verdict.py",
+        "    if water_film is False:\n        word = DOES_NOT\n",
+        "    if water_film is False:\n        word = word\n",
+        f"{PROCESS_TESTS}/test_process.py",
+    ),
+    Mutation(
+        "cure beyond the glass",
+        f"{PROCESS}/rate_law.py",
+        "* np.maximum(self.largest - alpha, 0.0) ** self.order",
+        "* np.maximum(1 - alpha, 0.0) ** self.order",
+        f"{PROCESS_TESTS}/test_cure.py",
+    ),
+    Mutation(
+        "ramp taken as its first temperature",
+        f"{PROCESS}/rate_law.py",
+        "return law.rate(alpha, history.at(time))",
+        "return law.rate(alpha, history.at(begin))",
+        f"{PROCESS_TESTS}/test_cure.py",
+    ),
+    Mutation(
+        "handling load without its factor",
+        f"{PROCESS}/cure_strength.py",
+        "return load * safety_factor / area",
+        "return load / area",
+        f"{PROCESS_TESTS}/test_cure.py",
+    ),
+    Mutation(
+        "interval of the rate factor without that of the energy",
+        f"{PROCESS}/cure_fit.py",
+        'interval({"ln_k": 1.0, "energy": of_energy},',
+        'interval({"ln_k": 1.0},',
+        f"{PROCESS_TESTS}/test_cure_fit.py",
+    ),
+    Mutation(
+        "a surface that waits as long as it may is too late",
+        f"{PROCESS}/surface_verdict.py",
+        "if waited > most:",
+        "if waited >= most:",
+        f"{PROCESS_TESTS}/test_preparation.py",
+    ),
+    Mutation(
+        "a water-break test that nobody did is taken for passed",
+        f"{PROCESS}/surface_verdict.py",
+        "preparation.water_break is None and planned.water_break",
+        "False and planned.water_break",
+        f"{PROCESS_TESTS}/test_preparation.py",
+    ),
+    Mutation(
+        "the best surface's knockdown counts",
+        f"{PROCESS}/surface_verdict.py",
+        "least = min(given",
+        "least = max(given",
+        f"{PROCESS_TESTS}/test_preparation.py",
+    ),
+    Mutation(
+        "adhesive to mix without its allowance",
+        "fejoint/show/process/bonding_words.py",
+        'f"{needed.volume:.3g} mL{mass}',
+        'f"{needed.net:.3g} mL{mass}',
+        f"{PROCESS_TESTS}/test_job_card.py",
+    ),
+    Mutation(
+        "a card's figures without the numbers of their sources",
+        "fejoint/show/process/job_card.py",
+        "0 if figure.is_open else sources.number(figure.source)",
+        "0",
+        f"{PROCESS_TESTS}/test_job_card.py",
+    ),
+    Mutation(
+        "what forbids bonding counts only where a joint names the adherends",
+        f"{PROCESS}/outcome.py",
+        "else unnamed_materials(process.preparation)",
+        "else {}",
+        f"{PROCESS_TESTS}/test_process.py",
     ),
 )
 

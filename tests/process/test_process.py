@@ -15,6 +15,9 @@ from fejoint.process.outcome import checked
 from fejoint.process.squeeze import SqueezeOut, squeezed
 from fejoint.process.verdict import wets
 from fejoint.process.wetting import Wetting, wetted
+from fejoint.show.process.data import process_data
+from fejoint.show.process.plots import process_figures
+from fejoint.show.process.tables import answer
 
 SILL = resources.files("fejoint.demo").joinpath("whole-job/sill.toml").read_text(encoding="utf-8")
 ADHESIVE = {"dispersive": 33, "polar": 9}
@@ -170,6 +173,12 @@ def test_what_forbids_bonding_is_missed_without_a_joint_too(tmp_path, capsys):
     )
 
 
+def test_the_answer_names_what_decides():
+    """A small angle beside "does not wet" would puzzle its reader."""
+    found = checked(process_of({"process": {"wetting": {"adhesive_angle": 5, "water_film_whole": False}}}))
+    assert answer(process_data(found)) == "Wetting: does not wet (the film of water broke)."
+
+
 def test_surfaces_that_came_out_differently_are_no_contradiction():
     upper = {"route": "steel-blast-bond", "water_break": False}
     stated = {"preparation": {"route": "aluminium-abrade", "water_break": True, "upper": upper}, "wetting": {"surface": "PMMA"}}
@@ -320,3 +329,13 @@ def test_a_drop_alone_is_drawn(angle, tmp_path):
     path.write_text(f"[process.wetting]\nadhesive_angle = {angle}\nwater_film_whole = false\n")
     assert run(["process", str(path), "--out", str(out)]) == 0
     assert {p.name for p in out.iterdir()} == {"process.json", "wetting.png"}
+
+
+def test_a_long_title_leaves_room_for_what_a_figure_shows():
+    """The text over every figure ends within the figure, and still says what it shows."""
+    document = document_from_text(SILL)
+    found = checked(process_of(document), joint_from_document(document).geometry)
+    for name, figure in process_figures(found, 200 * "wide ").items():
+        figure.canvas.draw()
+        assert figure._suptitle.get_window_extent().x1 <= figure.bbox.x1, name
+        assert "...: " in figure._suptitle.get_text()

@@ -33,14 +33,14 @@ def answer(data: Mapping[str, Any], system: str = "mm") -> str:
     """Return the process in one or two sentences: whether it wets, how long to clamp, how much to mix, when to handle it."""
     said: list[str] = []
     if wetting := data.get("wetting"):
-        verdict = wetting["verdict"]
-        said.append(
-            f"Wetting: {verdict}" + (f" ({wetting['angle_deg']:.3g} degrees)" if wetting["angle_deg"] is not None else "")
-        )
+        why = "" if wetting["angle_deg"] is None else f" ({wetting['angle_deg']:.3g} degrees)"
+        if wetting["water_film_whole"] is False:  # it decides, whatever the angle
+            why = " (the film of water broke)"
+        said.append(f"Wetting: {wetting['verdict']}{why}")
     if squeeze := data.get("squeeze_out"):
         reached = squeeze["time_to_target_s"]
         target = display(squeeze["target_thickness_mm"], "mm", system)
-        said.append(f"{target} {'never' if reached is None else f'after {duration(reached)}'} under the clamps")
+        said.append(f"{target} {'is not reached' if reached is None else f'after {duration(reached)}'} under the clamps")
         said.append(f"{_amount(squeeze)} of adhesive")
     if cure := data.get("cure"):
         said.append(f"degree of cure {cure['end_degree']:.3g} after {duration(cure['end_time_s'])}")
