@@ -26,6 +26,7 @@ FOLDERS = (
     "solve fejoint/demo/door-sill.toml --out door-sill",
     "solve fejoint/demo/roof-rib.toml --out roof-rib",
     "solve fejoint/demo/floor-splice.toml --out floor-splice",
+    "solve fejoint/demo/whole-job/sill.toml --flaws fejoint/demo/whole-job/inspection.csv --out sill-with-flaws",
     "sweep examples/gallery/sill-sweep.toml --out sill-sweep",
 )
 
@@ -102,6 +103,34 @@ GALLERY = (
         "section.png",
         "Dimensioned drawing of the roof rib's section, whole and at one overlap end, every dimension under its key in the joint "
         "file, with loads, ends and materials.",
+    ),
+    Shown(
+        "flaws",
+        "draw sill-with-flaws --what bondline --out flaws.png",
+        "flaws.png",
+        "The door sill's bondline with what an inspection found: a disbond at the left end and two voids, drawn in the joint and "
+        "shaded in the curves, in which shear and peel stress are zero.",
+    ),
+    Shown(
+        "cure",
+        "process fejoint/demo/whole-job/sill.toml --out process",
+        "process/cure.png",
+        "Temperature, degree of cure and strength of the door sill's adhesive against time since mixing, and the time at which it "
+        "may carry the handling load.",
+    ),
+    Shown(
+        "coupons",
+        "coupons fejoint/demo/coupons/floor-dcb.toml --out beams",
+        "beams/coupons.png",
+        "Force against opening of four double cantilever beams of the floor's adhesive, with the crack's readings, and beside it "
+        "the toughness of each as its crack grows, with its interval.",
+    ),
+    Shown(
+        "causes",
+        "correlate fejoint/demo/whole-job/coupon.toml --quick --out correlation",
+        "correlation/causes.png",
+        "Bars for what each named cause changes of a coupon's predicted load and stiffness, beside where the coupons are: a thick "
+        "glue line may explain the stiffness alone.",
     ),
     Shown(
         "sweep",
