@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from fejoint.cli.terminal import Units, console, known_units, shown
+from fejoint.cli.terminal import Units, console, known_units, said, shown
 from fejoint.errors import JointError
 
 __all__ = ["correlate", "identify"]
@@ -36,8 +38,8 @@ def correlate(
     known_units(units)
     if out is not None:
         _pictures_can_be_made()
-    from fejoint.proof.causes import tried
     from fejoint.proof.correlation import correlate as correlated
+    from fejoint.proof.effects import tried
     from fejoint.proof.measured import read_test
     from fejoint.show.correlation.data import correlation_data
     from fejoint.show.correlation.files import write_correlation
@@ -45,8 +47,9 @@ def correlate(
     from fejoint.strength.predict import QUICK, ROUTES
 
     test = read_test(file)
-    found = shown(lambda progress: correlated(test, QUICK if quick else ROUTES, progress=progress))
-    causes = shown(lambda progress: tried(found, progress=progress))
+    with _whole_or_nothing():
+        found = shown(lambda progress: correlated(test, QUICK if quick else ROUTES, progress=progress))
+        causes = shown(lambda progress: tried(found, progress=progress))
     data = correlation_data(found, causes)
     written = write_correlation(data, out, units) if out is not None else []
     if as_json:
@@ -76,7 +79,7 @@ def identify(
 ) -> int:
     """Find figures of an adhesive from coupon tests, with their intervals, and say what the tests cannot tell."""
     known_units(units)
-    from fejoint.proof.identify import FINDABLE, parsed_bounds
+    from fejoint.proof.findable import FINDABLE, parsed_bounds
     from fejoint.proof.identify import identify as identified
 
     if not find:
@@ -93,7 +96,8 @@ def identify(
     tests = [read_test(file) for file in files]
     if len({test.name for test in tests}) < len(tests):
         raise JointError("two of the test files have the same name, so that nothing would tell them apart; rename one.")
-    found = shown(lambda progress: identified(tests, find, spans, QUICK if quick else ROUTES, progress))
+    with _whole_or_nothing():
+        found = shown(lambda progress: identified(tests, find, spans, QUICK if quick else ROUTES, progress))
     data = identified_data(found)
     written = write_identified(found, data, out, units) if out is not None else []
     if as_json:
@@ -105,6 +109,15 @@ def identify(
         else:
             print(adhesive_toml(found, data), end="")
     return 0
+
+
+@contextmanager
+def _whole_or_nothing() -> Iterator[None]:
+    """Say that an interruption of what takes long has left no files."""
+    try:
+        yield
+    except KeyboardInterrupt:
+        raise typer.Exit(said("interrupted before it was finished; nothing was written.", 130)) from None
 
 
 def _pictures_can_be_made(page: bool = True) -> None:

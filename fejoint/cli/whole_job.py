@@ -102,7 +102,7 @@ STEPS = (
         "A microsection shows the glue line thicker than meant. With the coupon as it was built, the adhesive's modulus from the "
         "pull, with its interval, to go on with.",
         ("identify", "{}/as-built.toml", "--find", "adhesive.elastic_modulus", "--quick", "--out", "{}/identified"),
-        (("identified/fit.png", "The coupon's curve, measured and with the figure that was found."),),
+        (("identified/fit.png", "Each coupon's stiffness over that of the figure found, and the figure with its interval."),),
     ),
 )
 

@@ -155,12 +155,17 @@ class Correlation:
         return 1 / self.stiffness - 1 / self.predicted_stiffness
 
     @property
+    def differs(self) -> tuple[str, ...]:
+        """What lies outside the scatter of the coupons: ``load``; where there is a curve, ``stiffness``."""
+        pairs = {"load": (self.predicted.load, self.load, self.load_allowance)}
+        if self.specimens:
+            pairs["stiffness"] = (self.predicted_stiffness, self.stiffness, self.stiffness_allowance)
+        return tuple(name for name, (one, other, allowed) in pairs.items() if not abs(one - other) <= allowed)
+
+    @property
     def within_scatter(self) -> bool:
         """Whether load and, where there is a curve, stiffness lie within the scatter of the coupons."""
-        loads = abs(self.predicted.load - self.load) <= self.load_allowance
-        if not self.specimens:
-            return loads
-        return loads and abs(self.predicted_stiffness - self.stiffness) <= self.stiffness_allowance
+        return not self.differs
 
 
 def correlate(

@@ -14,15 +14,17 @@ from __future__ import annotations
 import math
 import statistics
 import time
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from fejoint.errors import ConvergenceError, JointError, MeshError, TheoryError
+from fejoint.joint.strength import Knockdown
 from fejoint.proof.case import CaseFile
 from fejoint.proof.measured import PATTERNS, CouponTest, Measured, coupons_from_text
 from fejoint.proof.runner import Verdict, each
 from fejoint.strength.capacity import MODES, Capacity
+from fejoint.strength.margins import margin_of
 from fejoint.strength.predict import QUICK, ROUTES, Strength, strength_of
 
 __all__ = ["QUICK", "CouponReport", "CouponsReport", "Criterion", "Prediction", "breaking_load", "run_coupons", "run_test"]
@@ -269,13 +271,16 @@ def run_test(test: CouponTest, routes: tuple[str, ...] = ROUTES, progress: Calla
     return CouponReport(test.name, test, tuple(predictions), seconds=_since(start))
 
 
-def breaking_load(strength: Strength) -> Capacity | None:
-    """Return the load at which the joint is predicted to break, whatever parts; None where nothing can tell."""
+def breaking_load(strength: Strength, knockdowns: Sequence[Knockdown] = ()) -> Capacity | None:
+    """Return by what the joint is predicted to break first, whatever parts, knockdowns counted in; None where nothing can tell.
+
+    The capacity's own load is without them.
+    """
     others = [
         one for one in strength.capacities if one.runs and (one.mode in ("adherend-rupture", "buckling") or one.key == LIMIT)
     ]
     found = [one for one in (strength.believed, *others) if one is not None]
-    return min(found, key=lambda one: abs(one.force), default=None)
+    return min(found, key=lambda one: abs(margin_of(one, knockdowns).force), default=None)
 
 
 def _since(start: float) -> float:

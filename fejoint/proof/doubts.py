@@ -27,7 +27,7 @@ def doubts(found: Identified) -> list[str]:
         if one.key in estimate.no_influence:
             told.append(
                 f"{one.key} has no influence on what was measured: the tests say nothing of it, and its value is where the "
-                f"search began or ended by chance; {_seen_by(one.key)}."
+                f"search began or ended by chance; {_seen_by(one.key, found.quick)}."
             )
         elif one.key in estimate.at_bound:
             side = "lower" if value / one.low < one.high / value else "upper"
@@ -38,7 +38,7 @@ def doubts(found: Identified) -> list[str]:
         elif high / low > WIDE:
             told.append(
                 f"{one.key} is hardly told by these tests: its interval reaches from {low:.3g} to {high:.3g} {one.unit}; "
-                f"{_seen_by(one.key)}."
+                f"{_seen_by(one.key, found.quick)}."
             )
     if estimate.freedom <= 0:
         told.append(
@@ -82,10 +82,12 @@ def _pair(first: str, second: str, correlation: float) -> str:
     )
 
 
-def _seen_by(key: str) -> str:
+def _seen_by(key: str, quick: bool) -> str:
     if key in MODULI:
         return "measure nearer to the bond, by an extensometer with a short gauge or on thick adherends"
     if key in TOUGHNESSES:
+        if quick:
+            return "the cohesive zone, which feels it, was left out (--quick)"
         return "a longer overlap or a peel test would feel it"
     if key in STRENGTHS:
         return "a shorter overlap would feel it"

@@ -177,9 +177,13 @@ def estimated(
     def slopes(x: Floats) -> Floats:
         columns = []
         for j, one in enumerate(sought):
-            step = np.zeros(len(x))
-            step[j] = one.step if x[j] + one.step <= high[j] else -one.step
-            slope = (predicted(x + step) - predicted(x)) / step[j]
+            forward = one.step if x[j] + one.step <= high[j] else -one.step
+            slope = np.full(len(y), np.nan)
+            for size in (forward, -forward):  # back where there is no answer ahead
+                step = np.zeros(len(x))
+                step[j] = size
+                if not np.isfinite(slope).all():
+                    slope = (predicted(x + step) - predicted(x)) / size
             columns.append(np.where(np.isfinite(slope), slope, 0.0))
         return np.stack(columns, axis=1)
 

@@ -13,7 +13,6 @@ import math
 import statistics
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
@@ -24,32 +23,16 @@ from fejoint.mechanics.reuse import Kept
 from fejoint.proof.correlation import ASSUMED_SCATTER, Specimen, specimen_of
 from fejoint.proof.coupons import breaking_load
 from fejoint.proof.estimate import Estimate, Sought, estimated
+from fejoint.proof.findable import CURVE, FINDABLE, LOAD, STIFFNESS, stated, unit_of, with_figures
 from fejoint.proof.gauge import checked_gauge, displacement_of
 from fejoint.proof.measured import CouponTest
 from fejoint.proof.predicted import stepped, stiffness_of
 from fejoint.strength.predict import ROUTES, strength_of
-from fejoint.units import as_number
 
-__all__ = ["FINDABLE", "Identified", "Observation", "identify", "parsed_bounds", "with_figures"]
+__all__ = ["UNITS", "Identified", "Observation", "identify"]
 
 Say = Callable[[str], None]
 
-STIFFNESS, LOAD, CURVE = "stiffness", "load", "curve"
-# What can be found: its unit, and what tells it.
-FINDABLE: dict[str, tuple[str, str]] = {
-    "adhesive.elastic_modulus": ("MPa", STIFFNESS),
-    "adhesive.shear_modulus": ("MPa", STIFFNESS),
-    "joint.bondline_thickness": ("mm", STIFFNESS),
-    "adhesive.tensile_yield": ("MPa", CURVE),
-    "adhesive.hardening.rise": ("MPa", CURVE),
-    "adhesive.hardening.rate": ("", CURVE),
-    "adhesive.tensile_strength": ("MPa", LOAD),
-    "adhesive.shear_strength": ("MPa", LOAD),
-    "adhesive.shear_yield": ("MPa", LOAD),
-    "adhesive.failure_shear_strain": ("", LOAD),
-    "adhesive.toughness_mode_1": ("N/mm", LOAD),
-    "adhesive.toughness_mode_2": ("N/mm", LOAD),
-}
 UNITS = {STIFFNESS: "N/mm", LOAD: "N", CURVE: "N"}
 WITHIN = 5.0  # times and parts of where the search begins, unless bounds are given
 LEAST_SD = 0.002  # of coupons that are more alike than a tester can tell (an assumption)
@@ -147,6 +130,7 @@ def identify(
         As `fejoint.solve`.
     """
     sought = _sought(tests, find, bounds or {})
+    _check_alike(tests, {one.key: one.start for one in sought})
     kinds = list(dict.fromkeys(FINDABLE[one.key][1] for one in sought))
     coupons = [_Coupon.of(test, kinds) for test in tests]
     observations = [one for coupon in coupons for one in coupon.observations]
@@ -164,60 +148,7 @@ def identify(
     )
 
 
-def parsed_bounds(texts: Sequence[str]) -> dict[str, tuple[float, float]]:
-    """Return bounds of ``KEY=LOW:HIGH`` texts, in the units inside.
-
-    Raises
-    ------
-    JointError
-        A text is none, or its key cannot be found.
-    """
-    found = {}
-    for text in texts:
-        key, equals, span = text.partition("=")
-        low, colon, high = span.partition(":")
-        if not (equals and colon):
-            raise JointError(f'--bounds "{text}": must be KEY=LOW:HIGH, such as adhesive.elastic_modulus="1 GPa:4 GPa".')
-        unit = _unit_of(key.strip())
-        try:
-            found[key.strip()] = (as_number(low.strip(), unit), as_number(high.strip(), unit))
-        except ValueError as error:
-            raise JointError(f'--bounds "{text}": {error}.') from None
-    return found
-
-
-def with_figures(joint: Joint, values: Mapping[str, float]) -> Joint:
-    """Return a joint with figures in place of its own, by keys of `FINDABLE`; of the elastic constants Poisson's ratio stays.
-
-    Raises
-    ------
-    JointError
-        A value is refused.
-    """
-    own: dict[str, Any] = {key.removeprefix("adhesive."): value for key, value in values.items() if key.startswith("adhesive.")}
-    adhesive = joint.adhesive
-    if "elastic_modulus" in own and "shear_modulus" in own:
-        own["poisson_ratio"] = None
-    elif "elastic_modulus" in own:
-        own |= {"shear_modulus": None, "poisson_ratio": adhesive.poisson_ratio}
-    elif "shear_modulus" in own:
-        own |= {"elastic_modulus": None, "poisson_ratio": adhesive.poisson_ratio}
-    inner = {key.removeprefix("hardening."): own.pop(key) for key in list(own) if key.startswith("hardening.")}
-    if inner:
-        assert adhesive.hardening is not None  # _sought has looked
-        own["hardening"] = adhesive.hardening.replace(**inner)
-    joint = joint.replace(adhesive=adhesive.replace(**own)) if own else joint
-    thickness = values.get("joint.bondline_thickness")
-    return joint if thickness is None else joint.replace(geometry=joint.geometry.replace(bondline_thickness=thickness))
-
-
 # ---- what is sought --------------------------------------------------------
-
-
-def _unit_of(key: str) -> str:
-    if key not in FINDABLE:
-        raise JointError(f"{key}: is none of the figures that can be found; these are {', '.join(FINDABLE)}.")
-    return FINDABLE[key][0]
 
 
 def _sought(tests: Sequence[CouponTest], find: Sequence[str], bounds: Mapping[str, tuple[float, float]]) -> list[Sought]:
@@ -230,9 +161,9 @@ def _sought(tests: Sequence[CouponTest], find: Sequence[str], bounds: Mapping[st
             raise JointError(f"--bounds {key}: is not sought; add --find {key}, or leave its bounds out.")
     found = []
     for key in dict.fromkeys(find):
-        unit, kind = _unit_of(key), FINDABLE[key][1]
-        start = _stated(tests[0].joint, key)
-        if key.startswith("joint.") and len({_stated(test.joint, key) for test in tests}) > 1:
+        unit, kind = unit_of(key), FINDABLE[key][1]
+        start = stated(tests[0].joint, key)
+        if key.startswith("joint.") and len({stated(test.joint, key) for test in tests}) > 1:
             raise JointError(f"{key}: the tests state unlike ones, so that one value cannot be that of all; leave it out.")
         if kind == CURVE and any(test.joint.analysis.adhesive_model != "plastic" for test in tests):
             raise JointError(
@@ -248,13 +179,23 @@ def _sought(tests: Sequence[CouponTest], find: Sequence[str], bounds: Mapping[st
     return found
 
 
-def _stated(joint: Joint, key: str) -> float | None:
-    place, _, name = key.partition(".")
-    if place == "joint":
-        return float(joint.geometry.bondline_thickness)
-    here = joint.adhesive.hardening if name.startswith("hardening.") else joint.adhesive
-    value = None if here is None else getattr(here, name.removeprefix("hardening."))
-    return None if value is None else float(value)
+def _check_alike(tests: Sequence[CouponTest], start: Mapping[str, float]) -> None:
+    """Refuse tests of different adhesives: beside what is sought all must state the same of theirs."""
+    first, *others = (with_figures(test.joint, start).adhesive for test in tests)
+    for test, other in zip(tests[1:], others, strict=True):
+        for key in type(first).model_fields:
+            of, here = getattr(first, key), getattr(other, key)
+            if key not in ("name", "sources") and not _same(of, here):
+                raise JointError(
+                    f"{test.name}: its adhesive's {key} ({here}) is not that of {tests[0].name} ({of}), and the tests must be of "
+                    "one adhesive; make the [adhesive] tables alike."
+                )
+
+
+def _same(one: object, other: object) -> bool:
+    if isinstance(one, float) and isinstance(other, float):
+        return math.isclose(one, other, rel_tol=1e-9)
+    return one == other
 
 
 def _check_told(sought: Sequence[Sought], kinds: Sequence[str], observations: Sequence[Observation]) -> None:
@@ -330,9 +271,9 @@ class _Coupon:
 
     def expected(self, values: Mapping[str, float], routes: Sequence[str], kept: Kept) -> np.ndarray:
         """Return what figures make of the observations; NaN where they have no answer."""
-        joint = with_figures(self.test.joint, values)
         kinds = {one.kind for one in self.observations}
         try:
+            joint = with_figures(self.test.joint, values)  # of two moduli not every pair is a material
             of = {
                 STIFFNESS: stiffness_of(joint, *self.line, self.gauge, kept) if STIFFNESS in kinds else math.nan,
                 LOAD: _load(joint, routes, kept) if LOAD in kinds else math.nan,

@@ -23,6 +23,9 @@ from fejoint.joint.description import Joint
 from fejoint.joint.file import document_from_joint, joint_from_document, read_text
 from fejoint.joint.keys import with_values
 from fejoint.joint.model import Model, Unit, as_joint_error, in_order, refuse
+from fejoint.joint.strength import Knockdown
+from fejoint.process.description import Process, process_of
+from fejoint.process.surface_verdict import material_names, surface_knockdown, surfaces, verdict
 from fejoint.proof.case import CaseFile
 from fejoint.proof.document import OWN, joint_of, parted
 from fejoint.proof.tested import MeasuredCurve, NamedCause, pulls_of
@@ -31,6 +34,7 @@ from fejoint.strength.capacity import ADHESIVE_MODES, Mode
 __all__ = ["PATTERNS", "CouponTest", "Measured", "coupons_from_text", "parted_files", "read_test"]
 
 MOST_LOADS = 10_000
+WATER_BREAK_FAILED = "the water-break test (ASTM F22) failed"
 
 
 class Measured(Model):
@@ -86,6 +90,8 @@ class CouponTest(Model):
     """The joint's part of its file, for values in place of others"""
     folder: str = ""
     """Where its file is, for the files that it names"""
+    process: Process | None = None
+    """How the coupons were bonded"""
 
     def pulls(self) -> list[Pull]:
         """Return the measured curves, what the machine gave way taken off; none where the file names none.
@@ -96,6 +102,31 @@ class CouponTest(Model):
             As `fejoint.proof.tested.pulls_of`.
         """
         return [] if self.measured.curve is None else pulls_of(self.measured.curve, self.folder)
+
+    @property
+    def surface_knockdown(self) -> Knockdown | None:
+        """What the preparation of the surfaces leaves of the load, where the file states it with its source."""
+        prepared = None if self.process is None else self.process.preparation
+        return None if prepared is None else surface_knockdown(prepared, material_names(self.joint.geometry))
+
+    @property
+    def against_surfaces(self) -> tuple[str, ...]:
+        """What the file says of the surfaces that forbids bonding, such as a failed water-break test; a phrase each."""
+        if self.process is None:
+            return ()
+        prepared, wetting, names = self.process.preparation, self.process.wetting, material_names(self.joint.geometry)
+        broken = wetting is not None and wetting.water_film_whole is False
+        found: dict[str, list[str]] = {}
+        if prepared is not None:
+            for adherend, surface in surfaces(prepared, names).items():
+                told = verdict(surface, names[adherend])
+                if surface.water_break is False or (broken and surface.water_break is None):
+                    found.setdefault(WATER_BREAK_FAILED, []).append(adherend)
+                elif told.forbids_bonding:
+                    found.setdefault(told.reasons[0], []).append(adherend)
+        elif broken:
+            found[WATER_BREAK_FAILED] = list(names)
+        return tuple(f"{reason} ({', '.join(adherends)})" for reason, adherends in found.items())
 
     def joint_with(self, values: Mapping[str, Any]) -> Joint:
         """Return the coupon with values in place of those of dotted keys.
@@ -131,6 +162,7 @@ def coupons_from_text(text: str, name: str = "test", place: str = "test file", f
     for key in OWN:
         if key in own and key != "measured":
             raise JointError(f"{place}: [measured] does not go with [case] and [[expect]]; give each a file of its own.")
+    process = process_of(document, place)
     if not isinstance(own.get("measured"), dict):
         raise JointError(f"{place}: measured must be a table of keys: write [measured], and loads and source under it.")
     table = own["measured"]
@@ -145,10 +177,12 @@ def coupons_from_text(text: str, name: str = "test", place: str = "test file", f
         raise JointError(f"{place}: measured.{as_joint_error(error, Measured)}") from None
     except JointError as error:
         raise JointError(f"{place}: {error}") from None
+    _check_direction(document, measured, place)
     document = _loaded(document, measured.mean)
     joint = joint_of(document, place)
     try:
-        test = CouponTest(name=name, measured=measured, joint=joint, document=document, folder=here)
+        test = CouponTest(name=name, measured=measured, joint=joint, document=document, folder=here, process=process)
+        _ = test.surface_knockdown  # refuses tables of adherends that the joint has not
         for i, cause in enumerate(measured.cause, 1):
             _tried(test, cause, i)
     except JointError as error:
@@ -183,6 +217,16 @@ def _tried(test: CouponTest, cause: NamedCause, number: int) -> None:
         test.joint_with(cause.set)
     except JointError as error:
         raise JointError(f"measured.cause item {number} ({cause.name}): set: {error}") from None
+
+
+def _check_direction(document: dict[str, Any], measured: Measured, place: str) -> None:
+    """Refuse to take coupons for pulled whose tester recorded negative forces: they were pressed, most likely."""
+    load = document.get("load", {})
+    if measured.curve is not None and measured.curve.data.negative and not {"force", "step"} & set(load):
+        raise JointError(
+            f"{place}: load.force is missing: measured.curve.data.negative = true turns the forces, so say which way they were; "
+            f'load.force = "{-measured.mean:.4g} N" where the coupons were pressed, "{measured.mean:.4g} N" where pulled.'
+        )
 
 
 def _loaded(document: dict[str, Any], force: float) -> dict[str, Any]:

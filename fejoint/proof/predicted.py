@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from fejoint.errors import JointError
 from fejoint.joint.description import Joint
-from fejoint.joint.load import Load
+from fejoint.joint.load import QUANTITIES, Load
 from fejoint.mechanics.driver import path_on, solve_on
 from fejoint.mechanics.result import Result
 from fejoint.mechanics.reuse import Kept
@@ -151,10 +151,10 @@ def stiffness_of(joint: Joint, low: float, high: float, gauge: float | None = No
 def stepped(joint: Joint, forces: Sequence[float]) -> Joint:
     """Return a joint whose load's path stops at forces (N, in magnitude, rising): steps ``force 1``, ``force 2`` and so on.
 
-    Temperature and moisture come before them.
+    What else acts, such as temperature or a moment, comes before them.
     """
     load, sign = joint.load, float(np.sign(joint.load.force))
-    before = {key: value for key in ("temperature_change", "moisture") if (value := getattr(load, key))}
+    before = {key: value for key in QUANTITIES if key != "force" and (value := getattr(load, key))}
     steps: list[dict[str, Any]] = [{"name": "before", **before}] if before else []
     steps += [{"name": f"force {i}", "force": sign * force} for i, force in enumerate(forces, 1)]
     return joint.replace(load=Load(step=steps, ends=load.ends, stress_free_temperature=load.stress_free_temperature))

@@ -9,8 +9,9 @@ import made_up
 import numpy as np
 import pytest
 
-from fejoint.proof.causes import ASSUMED_SPREAD, causes, tried
+from fejoint.proof.causes import ASSUMED_SPREAD, causes
 from fejoint.proof.correlation import correlate
+from fejoint.proof.effects import tried
 from fejoint.proof.measured import coupons_from_text
 from fejoint.show.correlation.data import correlation_data
 from fejoint.show.correlation.words import findings
@@ -118,7 +119,7 @@ def test_a_change_of_criterion_is_told(correlated, monkeypatch):
         curve = SimpleNamespace(load=0.8 * LOAD, by=by, stiffness=lambda low, high: K)
         return curve
 
-    monkeypatch.setattr("fejoint.proof.causes.predicted", other)
+    monkeypatch.setattr("fejoint.proof.effects.predicted", other)
     one = tried(found, only=["fillet"])[0]
     assert one.effects[0].by == "peel at a distance"
     assert one.verdict == "alone"
@@ -130,7 +131,7 @@ def test_what_moves_past_the_coupons_is_told(correlated, monkeypatch):
     found = correlated(1.0, 0.9)
     by = found.predicted.by
     monkeypatch.setattr(
-        "fejoint.proof.causes.predicted",
+        "fejoint.proof.effects.predicted",
         lambda *_: SimpleNamespace(load=0.5 * LOAD, by=by, stiffness=lambda low, high: found.predicted_stiffness),
     )
     assert tried(found, only=["rotation"])[0].verdict == "past"  # either so or not: half of it cannot be

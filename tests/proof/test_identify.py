@@ -19,7 +19,8 @@ from fejoint.errors import JointError
 from fejoint.mechanics.reuse import Kept
 from fejoint.proof.doubts import doubts, further_test
 from fejoint.proof.estimate import Sought, covariance, estimated
-from fejoint.proof.identify import STIFFNESS, Identified, _Coupon, identify, parsed_bounds, with_figures
+from fejoint.proof.findable import STIFFNESS, parsed_bounds, with_figures
+from fejoint.proof.identify import Identified, _Coupon, identify
 from fejoint.proof.measured import coupons_from_text
 from fejoint.proof.predicted import stiffness_of
 from fejoint.strength.predict import QUICK

@@ -8,9 +8,9 @@ from typing import Any
 
 import numpy as np
 
-from fejoint.proof.causes import Tried
 from fejoint.proof.correlation import Correlation
 from fejoint.proof.doubts import doubts
+from fejoint.proof.effects import Tried
 from fejoint.proof.identify import UNITS, Identified
 from fejoint.proof.predicted import KINDS
 from fejoint.show.files import csv_text, joint_marks, versions
@@ -93,6 +93,8 @@ def correlation_data(correlation: Correlation, tried: Sequence[Tried]) -> dict[s
         "ratios": {name: _number(getattr(c, f"{name}_ratio")) for name in ("load", "stiffness", "work")},
         "compliance_wanted_mm_per_N": _number(c.compliance_wanted) if c.specimens else None,
         "within_scatter": c.within_scatter,
+        "differs": list(c.differs),
+        "against_surfaces": list(test.against_surfaces),
         "causes": [_cause(one, c) for one in tried],
         "marked_figures": joint_marks(test.joint),
         "cautions": list(CAUTIONS),

@@ -61,14 +61,19 @@ def curve_figure(data: Mapping[str, Any], units: str = "mm") -> Figure:
             axes.plot(u, f, markersize=5, markerfacecolor="white", markevery=0.12, label=label, zorder=2, **look)
             ends.append(float(u[np.argmax(f)]))
         u, f = mm * np.array(p["displacement_mm"]), newton * np.array(p["force_N"])
-        axes.plot(u, f, label=f"predicted: {p['name']}", zorder=3, **ELEMENTS[0])
         top = int(np.argmax(f))  # the load lies on the rising branch, between two points that were solved
-        at = float(np.interp(newton * p["load_N"], f[: top + 1], u[: top + 1]))
+        load = newton * p["load_N"]
+        at = float(np.interp(load, f[: top + 1], u[: top + 1]))
+        if p["kind"] != "cohesive":  # which goes on behind the load; others break there, however far they were followed
+            before = f < load * (1 - 1e-9)
+            before[top:] = False
+            u, f = np.append(u[before], at), np.append(f[before], min(load, float(f[top])))
+        axes.plot(u, f, label=f"predicted: {p['name']}", zorder=3, **ELEMENTS[0])
         axes.plot([at], [newton * p["load_N"]], marker="X", markersize=10, color=ELEMENTS[0]["color"], linestyle="none", zorder=4)
         axes.annotate(
             f"predicted {display(p['load_N'], 'N', units)}",
             (at, newton * p["load_N"]),
-            (10, 8),
+            (12, -16),
             textcoords="offset points",
             **plate(),
         )
@@ -178,7 +183,8 @@ def _ratios(data: Mapping[str, Any]) -> str:
 
 
 def _size(cause: Mapping[str, Any]) -> float:
-    return max((abs(effect["load_ratio"] - 1) for effect in cause["effects"]), default=0.0)
+    ratios = [effect[key] for effect in cause["effects"] for key in ("load_ratio", "stiffness_ratio")]
+    return max((abs(ratio - 1) for ratio in ratios if ratio is not None), default=0.0)
 
 
 def _draw_bars(axes: Axes, side: str, causes: Sequence[Mapping[str, Any]], data: Mapping[str, Any], units: str) -> None:
@@ -201,7 +207,9 @@ def _draw_bars(axes: Axes, side: str, causes: Sequence[Mapping[str, Any]], data:
             reach.append(value)
             if abs(value) < 0.05:
                 continue
-            short = side == "load" and len(found) > 1 and len(change) <= SHORT
+            # What it was changed to stands once, beside the bars of the load where there are any.
+            told_by = "load" if any(abs(e["load_ratio"] - 1) >= 5e-4 for e in cause["effects"]) else "stiffness"
+            short = side == told_by and len(found) > 1 and len(change) <= SHORT
             told = f"{value:+.1f} %" + (f", {printable(change)}" if short else "")
             axes.annotate(
                 told,
@@ -220,7 +228,8 @@ def _draw_bars(axes: Axes, side: str, causes: Sequence[Mapping[str, Any]], data:
     room = 0.34 * (max(reach) - min(reach) or 1.0)
     axes.set_xlim(min(reach) - room, max(reach) + room)
     axes.set_xlabel(f"change of the predicted {side}, %\nfrom {display(p[key], unit, units)}")
-    axes.set_title(f"{side}: coupons at {middle:+.1f} %", color="#b8500f")
+    apart = f"{abs(middle):.1f} % {'above' if middle > 0 else 'below'} the prediction" if abs(middle) >= 0.05 else "as predicted"
+    axes.set_title(f"{side}: coupons {apart}", color="#b8500f")
     axes.tick_params(axis="y", length=0)
     axes.grid(visible=False, axis="y")
 

@@ -22,7 +22,7 @@ def correlation_report(data: Mapping[str, Any], units: str = "mm") -> Renderable
     """Return what was measured beside what is predicted, the causes tried, and what they say."""
     parts: list[RenderableType] = [
         Text(printable(data["title"]), style="bold"),
-        Text(f"{printable(data['source'])}; {data['number']} coupons; seen: {data['pattern'] or 'not stated'}", style="dim"),
+        Text(f"{printable(data['source'])}; {coupons(data['number'])}; seen: {data['pattern'] or 'not stated'}", style="dim"),
         _sides(data, units),
     ]
     if data["measured"]["specimens"]:
@@ -34,6 +34,11 @@ def correlation_report(data: Mapping[str, Any], units: str = "mm") -> Renderable
     if data["marked_figures"]:
         parts.append(Text(f"From memory or typical, so check: {', '.join(data['marked_figures'])}.", style="dim"))
     return Group(*parts)
+
+
+def coupons(number: int) -> str:
+    """Return a number of coupons in words."""
+    return f"{number} coupon{'' if number == 1 else 's'}"
 
 
 def identified_report(data: Mapping[str, Any], units: str = "mm") -> RenderableType:
@@ -49,7 +54,7 @@ def identified_report(data: Mapping[str, Any], units: str = "mm") -> RenderableT
             figure_text(one["start"], one["unit"], units),
             _span(one["bounds"][0], one["bounds"][1], one["unit"], units),
         )
-    tests = ", ".join(f"{printable(test['name'])} ({test['coupons']} coupons)" for test in data["tests"])
+    tests = ", ".join(f"{printable(test['name'])} ({coupons(test['coupons'])})" for test in data["tests"])
     seen = _table(
         "Measured and fitted (means of like coupons)", ["test", "what", "measured", "before", "fitted", "off"], words=(0, 1)
     )
@@ -118,7 +123,7 @@ def _specimens(data: Mapping[str, Any], units: str) -> Table:
             printable(one["name"]),
             display(one["load_N"], "N", units),
             display(one["stiffness_N_per_mm"], "N/mm", units),
-            display(one["slack_mm"], "mm", units, 2),
+            display(round(one["slack_mm"], 5) + 0.0, "mm", units, 2),  # of rounded figures no slack is left over
             *(
                 "-" if value is None else f"{100 * value:+.1f} %" if i == 0 else f"{100 * value:.1f} %"
                 for i, value in enumerate(off)

@@ -13,9 +13,9 @@ __all__ = ["VERDICTS", "findings", "percent", "verdict_in_words"]
 
 DIFFERENT = 0.05  # between stated loads and the curves' largest forces: more than reading them off makes
 VERDICTS = {
-    "alone": "may explain it alone",
-    "load": "may explain the load alone",
-    "stiffness": "may explain the stiffness alone",
+    "alone": "may explain all of it",
+    "load": "may explain the load only",
+    "stiffness": "may explain the stiffness only",
     "towards": "moves it nearer, not far enough",
     "past": "moves it past the coupons",
     "away": "moves it further away",
@@ -28,9 +28,11 @@ def verdict_in_words(data: Mapping[str, Any], cause: Mapping[str, Any]) -> str:
     """Return what a cause of a correlation says, in a few words."""
     if cause["verdict"] == "unnamed":
         return VERDICTS["unnamed"] if cause["key"] in ("preparation", "machine") else "not tried"
-    if cause["verdict"] == "none" and data["ratios"]["stiffness"] is None and not data["within_scatter"]:
-        return "hardly moves the load"
-    return "nothing needs explaining" if data["within_scatter"] else VERDICTS[cause["verdict"]]
+    if data["within_scatter"]:
+        return "nothing needs explaining"
+    if cause["verdict"] == "none":
+        return f"hardly moves the {' or '.join(data['differs'])}"
+    return VERDICTS[cause["verdict"]]
 
 
 def percent(ratio: float | None) -> str:
@@ -54,13 +56,15 @@ def findings(data: Mapping[str, Any], units: str = "mm") -> list[str]:
             f"The predicted stiffness, {display(p['stiffness_N_per_mm'], 'N/mm', units)}, is {_apart(ratios['stiffness'])} the "
             f"measured one, {display(m['stiffness_N_per_mm'], 'N/mm', units)}."
         )
-        told += _machine(data, units)
+    of_machine = _machine(data, units)
+    told += of_machine
     tops = [one["load_N"] for one in m["specimens"]]
     if tops and abs(sum(tops) / len(tops) / m["load_N"] - 1) > DIFFERENT:
         told.append(
             f"The largest forces of the curves, {display(sum(tops) / len(tops), 'N', units)} on the average, are not the loads "
             "that the file states: check that both are of the same coupons."
         )
+    told += _surfaces(data)
     if data["within_scatter"]:
         return [
             *told,
@@ -69,12 +73,14 @@ def findings(data: Mapping[str, Any], units: str = "mm") -> list[str]:
     by: dict[str, list[Mapping[str, Any]]] = {}
     for cause in data["causes"]:
         by.setdefault(cause["verdict"], []).append(cause)
-    what = "load and stiffness" if ratios["stiffness"] is not None else "the load"
+    what = "load and stiffness together" if len(data["differs"]) > 1 else f"the {data['differs'][0]}, which alone differs"
     alone = [_named(cause) for cause in by.get("alone", [])]
     told.append(
-        f"May explain {what} alone: {'; '.join(alone)}."
+        f"Each may explain {what}: {'; '.join(alone)}."
+        if len(alone) > 1
+        else f"May explain {what}: {alone[0]}."
         if alone
-        else f"None of the causes tried can explain {what} alone, as far as it was varied."
+        else f"None of the causes tried can explain {what}, as far as it was varied."
     )
     for verdict in ("load", "stiffness"):
         named = [_named(cause) for cause in by.get(verdict, [])]
@@ -91,9 +97,30 @@ def findings(data: Mapping[str, Any], units: str = "mm") -> list[str]:
     past = [f"{printable(c['name'])} ({' and '.join(c['moves'])})" for c in by.get("past", [])]
     if past:
         told.append(f"Move the prediction past the coupons: {', '.join(past)}.")
-    unnamed = [f"{printable(c['name'])} ({printable(c['reason'])})" for c in by.get("unnamed", [])]
+    unnamed = [
+        f"{printable(c['name'])} ({printable(c['reason'])})"
+        for c in by.get("unnamed", [])
+        if not (c["key"] == "machine" and of_machine)  # which is told already
+    ]
     told += [f"Not tried: {text.rstrip('.')}." for text in unnamed]
     return told
+
+
+def _surfaces(data: Mapping[str, Any]) -> list[str]:
+    """Return what speaks for the preparation of the surfaces as the cause: how the coupons looked, what their file says."""
+    signs = [printable(text) for text in data["against_surfaces"]]
+    if data["pattern"] == "adhesive":
+        signs.append("the coupons parted mostly at the interface (adhesive failure)")
+    if not signs:
+        return []
+    text = f"{' and '.join(signs)}: "
+    weaker = data["measured"]["load_N"] < data["predicted"]["load_N"] and "load" in data["differs"]
+    end = (
+        "the preparation of the surfaces may be why they bore less than predicted."
+        if weaker
+        else "mind the preparation of the surfaces, although the coupons bore no less than predicted."
+    )
+    return [text[0].upper() + text[1:] + end]
 
 
 def _apart(ratio: float) -> str:
@@ -104,6 +131,8 @@ def _apart(ratio: float) -> str:
 def _machine(data: Mapping[str, Any], units: str) -> list[str]:
     """Return what the machine's compliance does to the stiffness, where it is not stated."""
     gauge, wanted = data["gauge"], data["compliance_wanted_mm_per_N"]
+    if gauge is None or data["ratios"]["stiffness"] is None:
+        return []
     if gauge["between"] != "grips" or gauge["machine_compliance_mm_per_N"] is not None:
         return []
     more = f"; {display(wanted, 'mm/N', units, 3)} would make both equal" if wanted > 0 else ""
