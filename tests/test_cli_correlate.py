@@ -14,6 +14,7 @@ from pathlib import Path
 import pytest
 
 from fejoint.cli import run
+from fejoint.show.correlation.plots import curve_figure
 from tests.proof import made_up
 
 K, LOAD = 2000 / 2.7 * 25 * 10 / 0.2, 30 * 25 * 10.0
@@ -35,7 +36,7 @@ def thick(tmp_path, monkeypatch):
 def test_correlate_writes_table_curve_causes_and_page(thick, capsys):
     assert run(["correlate", "thick.toml", "--quick", "--out", "out"]) == 0
     printed = capsys.readouterr().out
-    assert "may explain it alone" in printed and "cannot be named" in printed
+    assert "may explain all of it" in printed and "cannot be named" in printed
     assert "+11.1 %" not in printed and "1.111" in printed
     assert {path.name for path in Path("out").iterdir()} == {
         "correlation.json",
@@ -55,6 +56,36 @@ def test_correlate_writes_table_curve_causes_and_page(thick, capsys):
     page = Path("out/correlation.html").read_text(encoding="utf-8")
     assert "<b>primer" not in page and "&lt;b&gt;primer" in page  # what a user typed is text
     assert "Content-Security-Policy" in page and "licensed engineer" in page
+
+
+def test_the_predicted_curve_ends_at_its_load_also_where_it_was_followed_farther():
+    """A path to 150 N of a joint that breaks at 100 N, by hand; the coupon as strong. Of a cohesive zone it goes on."""
+    one = {"displacement_mm": [0.0, 0.1], "force_N": [0.0, 100.0], "name": "a", "load_N": 100.0}
+    data = {
+        "title": "t",
+        "ratios": {"load": 1.0, "stiffness": 1.0, "work": 1.0},
+        "gauge": None,
+        "measured": {"specimens": [one], "load_N": 100.0, "load_allowance_N": 5.0, "load_deviation_N": None},
+        "predicted": {"name": "p", "kind": "path", "load_N": 100.0, "displacement_mm": [0, 0.08, 0.16], "force_N": [0, 75, 150]},
+    }
+    drawn = {}
+    for kind in ("path", "cohesive"):
+        axes = curve_figure({**data, "predicted": {**data["predicted"], "kind": kind}}).axes[0]
+        drawn[kind] = next(line for line in axes.lines if line.get_label() == "predicted: p").get_ydata()
+    assert drawn["path"].tolist() == pytest.approx([0.0, 75.0, 100.0])
+    assert drawn["cohesive"].max() == pytest.approx(150.0)
+
+
+@pytest.mark.parametrize(("command", "work"), [("correlate", "effects.tried"), ("identify", "identify.identify")])
+def test_an_interruption_leaves_no_file_and_says_so(thick, capsys, monkeypatch, command, work):
+    def interrupted(*_, **__):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(f"fejoint.proof.{work}", interrupted)
+    find = ["--find", SHEAR] if command == "identify" else []
+    assert run([command, "thick.toml", "--quick", *find, "--out", "out"]) == 130
+    assert capsys.readouterr().err == "fejoint: interrupted before it was finished; nothing was written.\n"
+    assert not Path("out").exists()
 
 
 def test_correlate_prints_json(thick, capsys):
@@ -116,11 +147,19 @@ def test_identify_warns_of_what_it_cannot_tell(thick, capsys):
         (["identify", "thick.toml"], "--find is missing: name what to find, of adhesive.elastic_modulus"),
         (["identify", "thick.toml", "--find", "adhesive.colour"], "adhesive.colour: is none of the figures that can be found"),
         (["identify", "thick.toml", "--find", SHEAR, "--bounds", "x"], '--bounds "x": must be KEY=LOW:HIGH'),
+        (
+            ["identify", "thick.toml", "other.toml", "--find", SHEAR],
+            "other: its adhesive has not the poisson_ratio of that of thick",
+        ),
+        (["correlate", "pressed.toml"], "turns the forces, so say which way they were; load.force = "),
         (["identify", "thick.toml", "thick.toml", "--find", SHEAR], "two of the test files have the same name"),
     ],
 )
 def test_what_is_refused_in_one_sentence(thick, capsys, arguments, says):
-    Path("joint.toml").write_text(thick.read_text().split("[measured]")[0])
+    text = thick.read_text()
+    Path("joint.toml").write_text(text.split("[measured]")[0])
+    Path("other.toml").write_text(text.replace("poisson_ratio = 0.35", "poisson_ratio = 0.4"))
+    Path("pressed.toml").write_text(text.replace('file = "pull.csv"', 'file = "pull.csv"\ndata = { negative = true }'))
     assert run([*arguments, *(["--out", "never"] if arguments[0] == "identify" else [])]) == 2
     error = capsys.readouterr().err
     assert says in error and error.count("\n") == 1

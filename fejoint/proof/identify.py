@@ -183,11 +183,13 @@ def _check_alike(tests: Sequence[CouponTest], start: Mapping[str, float]) -> Non
     """Refuse tests of different adhesives: beside what is sought all must state the same of theirs."""
     first, *others = (with_figures(test.joint, start).adhesive for test in tests)
     for test, other in zip(tests[1:], others, strict=True):
-        for key in type(first).model_fields:
+        # Poisson's ratio before the moduli, of which one may follow from it.
+        for key in sorted(type(first).model_fields, key=lambda key: key != "poisson_ratio"):
             of, here = getattr(first, key), getattr(other, key)
             if key not in ("name", "sources") and not _same(of, here):
+                named = f" ({other.name} here, {first.name} there)" if other.name != first.name else ""
                 raise JointError(
-                    f"{test.name}: its adhesive's {key} ({here}) is not that of {tests[0].name} ({of}), and the tests must be of "
+                    f"{test.name}: its adhesive{named} has not the {key} of that of {tests[0].name}, and the tests must be of "
                     "one adhesive; make the [adhesive] tables alike."
                 )
 

@@ -21,7 +21,7 @@ from fejoint.mechanics.reuse import Kept
 from fejoint.proof.correlation import correlate, specimen_of, work_to_peak
 from fejoint.proof.gauge import displacement_of, moved
 from fejoint.proof.measured import coupons_from_text, read_test
-from fejoint.proof.predicted import secant, stiffness_of
+from fejoint.proof.predicted import secant, stepped, stiffness_of
 from fejoint.strength.predict import QUICK
 
 DIGITS = 1e-6
@@ -177,6 +177,12 @@ def test_stiffness_along_a_path_is_the_linear_one_where_nothing_turns():
     joint = joint_from_text(text)
     bent = joint.replace(analysis=joint.analysis.replace(large_rotation=True))
     assert stiffness_of(bent, 100.0, 400.0) == pytest.approx(stiffness_of(joint, 100.0, 400.0), rel=1e-3)
+
+
+def test_a_path_keeps_what_acts_beside_the_force():
+    text = made_up.thick_lap().split("[measured]")[0].replace('ends = "clamped"', 'ends = "pinned"\nforce = 1e3\nmoment = 500')
+    bent = stepped(joint_from_text(text), [100.0, 400.0])
+    assert [(step.force, step.moment) for step in bent.load.path()] == [(0.0, 500.0), (100.0, 500.0), (400.0, 500.0)]
 
 
 def test_extensometer_sees_the_adherends_between_its_feet():

@@ -379,6 +379,21 @@ def test_what_is_refused(thick, find, bounds, says):
     assert says in str(refused.value)
 
 
+def test_a_pair_of_moduli_that_no_material_has_is_no_answer_and_no_end(thick):
+    """Poisson's ratio of 1: the search has to turn back there, not to stop with what a joint file would be told."""
+    coupon = _Coupon.of(thick(600.0, [(10.0, 0.2)])[0], [STIFFNESS])
+    assert np.isnan(coupon.expected({E: 4000.0, SHEAR: 1000.0}, QUICK, Kept())).all()
+
+
+def test_slopes_look_back_where_there_is_no_answer_ahead():
+    # y = v, answered up to the very place where the search begins and ends.
+    found = estimated(
+        lambda v: np.full(3, v[SHEAR] if v[SHEAR] <= 650.0 else np.nan), [650.0] * 3, [0.1] * 3, [sought(SHEAR, 650.0)]
+    )
+    assert found.jacobian == pytest.approx(np.ones((3, 1)), rel=1e-6)
+    assert not found.no_influence
+
+
 def test_a_modulus_needs_a_curve(tmp_path):
     test = coupons_from_text(made_up.thick_lap(csv="", loads="loads = [5000]\n"), "t", "t.toml", tmp_path)
     with pytest.raises(JointError, match=r"adhesive.shear_modulus: is told by the curve's stiffness, and no test names a curve"):

@@ -103,6 +103,11 @@ def findings(data: Mapping[str, Any], units: str = "mm") -> list[str]:
         if not (c["key"] == "machine" and of_machine)  # which is told already
     ]
     told += [f"Not tried: {text.rstrip('.')}." for text in unnamed]
+    told += [
+        f"Of {printable(c['name'])} not all was tried: {printable(c['reason'])}."
+        for c in data["causes"]
+        if c["effects"] and c["reason"]
+    ]
     return told
 
 
