@@ -36,6 +36,7 @@ class Mutation:
 LINEAR, RECOVERY = "fejoint/mechanics/linear.py", "fejoint/mechanics/recovery.py"
 FORMS, STRENGTH = "fejoint/bondline/closed_form", "fejoint/strength"
 MEET = "tests/scenarios/test_theories_meet_fe.py"
+PROOF, PROOF_TESTS = "fejoint/proof", "tests/proof"
 PROCESS, PROCESS_TESTS = "fejoint/process", "tests/process"
 RELEASE, FRACTURE = "tests/mechanics/test_energy_release.py", "tests/strength/test_fracture.py"
 
@@ -537,6 +538,69 @@ MUTATIONS = (
         "else unnamed_materials(process.preparation)",
         "else {}",
         f"{PROCESS_TESTS}/test_process.py",
+    ),
+    Mutation(
+        "slack added instead of taken off",
+        f"{PROOF}/correlation.py",
+        "    u = u - start\n",
+        "    u = u + start\n",
+        f"{PROOF_TESTS}/test_correlation.py",
+    ),
+    Mutation(
+        "what the machine gives way left on",
+        f"{PROOF}/tested.py",
+        "pull.without_machine(curve.machine_compliance or 0.0)",
+        "pull.without_machine(0.0)",
+        f"{PROOF_TESTS}/test_correlation.py",
+    ),
+    Mutation(
+        "machine's compliance taken off a prediction",
+        f"{PROOF}/effects.py",
+        "gives = 1 / stiffness + change.compliance",
+        "gives = 1 / stiffness - change.compliance",
+        f"{PROOF_TESTS}/test_causes.py",
+    ),
+    Mutation(
+        "a preparation's knockdown not counted",
+        f"{PROOF}/effects.py",
+        "load = abs(margin_of(first, [change.knockdown]).force)",
+        "load = abs(margin_of(first, []).force)",
+        f"{PROOF_TESTS}/test_causes.py",
+    ),
+    Mutation(
+        "scatter over n, not n - p",
+        f"{PROOF}/estimate.py",
+        "np.asarray(sum_of_squares, dtype=np.float64) / (n - p)",
+        "np.asarray(sum_of_squares, dtype=np.float64) / n",
+        f"{PROOF_TESTS}/test_identify.py",
+    ),
+    Mutation(
+        "feet of the extensometer uneven",
+        f"{PROOF}/gauge.py",
+        "return middle - side * length / 2, middle + side * length / 2",
+        "return middle - side * length, middle + side * length / 2",
+        f"{PROOF_TESTS}/test_correlation.py",
+    ),
+    Mutation(
+        "sign of the correlation of figures",
+        f"{PROOF}/estimate.py",
+        "inner = -(part / size).T @ (part / size)",
+        "inner = (part / size).T @ (part / size)",
+        f"{PROOF_TESTS}/test_identify.py",
+    ),
+    Mutation(
+        "Poisson's ratio lost with a new shear modulus",
+        f"{PROOF}/findable.py",
+        'own |= {"elastic_modulus": None, "poisson_ratio": adhesive.poisson_ratio}',
+        'own |= {"poisson_ratio": None}',
+        f"{PROOF_TESTS}/test_identify.py",
+    ),
+    Mutation(
+        "loads counted at which the adherend parted",
+        f"{PROOF}/identify.py",
+        "if LOAD in kinds and not test.measured.only_at_least:",
+        "if LOAD in kinds:",
+        f"{PROOF_TESTS}/test_identify.py",
     ),
 )
 

@@ -136,6 +136,8 @@ def identify(
     observations = [one for coupon in coupons for one in coupon.observations]
     _check_told(sought, kinds, observations)
     sd, notes = _weights(observations)
+    if LOAD in kinds:
+        notes += _of_patterns(tests)
     kept = Kept()
 
     def model(values: Mapping[str, float]) -> np.ndarray:
@@ -205,6 +207,8 @@ def _check_told(sought: Sequence[Sought], kinds: Sequence[str], observations: Se
     for kind in kinds:
         if kind not in measured:
             key = next(one.key for one in sought if FINDABLE[one.key][1] == kind)
+            if kind == LOAD:
+                raise JointError(f"{key}: is told by loads at which the bond parted, and in all of the tests the adherend did.")
             raise JointError(
                 f"{key}: is told by the curve's {'stiffness' if kind == STIFFNESS else 'forces'}, and no test names a curve; add "
                 "[measured.curve]."
@@ -237,6 +241,21 @@ def _weights(observations: Sequence[Observation]) -> tuple[list[float], list[str
     return [pooled[one.kind] for one in observations], notes
 
 
+def _of_patterns(tests: Sequence[CouponTest]) -> list[str]:
+    """Return what the failure patterns of tests leave of their loads, in sentences."""
+    least = [test.name for test in tests if test.measured.only_at_least]
+    interface = [test.name for test in tests if test.measured.pattern == "adhesive"]
+    notes = []
+    if least:
+        notes.append(f"Loads left out, since the adherend parted and the bond bore at least as much: {', '.join(least)}.")
+    if interface:
+        notes.append(
+            f"Parted at the interface (adhesive failure): {', '.join(interface)}; strengths and toughnesses found from that are "
+            "those of the interface, not of the adhesive, and the preparation of the surfaces may be why."
+        )
+    return notes
+
+
 def _slot(one: Observation) -> float:
     """Return what tells like observations of a test from others: of a curve, that every point is its own."""
     return one.at if one.kind == CURVE else 0.0
@@ -267,7 +286,7 @@ class _Coupon:
                 found += [Observation(test.name, one.name, STIFFNESS, one.stiffness) for one in specimens]
             if CURVE in kinds:
                 found += _along(test.name, specimens)
-        if LOAD in kinds:
+        if LOAD in kinds and not test.measured.only_at_least:
             found += [Observation(test.name, f"coupon {i}", LOAD, load) for i, load in enumerate(test.measured.loads, 1)]
         return cls(test, gauge, (line[0] * mean, line[1] * mean), tuple(found))
 

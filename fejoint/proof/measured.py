@@ -17,7 +17,7 @@ from annotated_types import Len
 from pydantic import BeforeValidator, Field, ValidationError, model_validator
 
 from fejoint.coupon.curve import Pull
-from fejoint.coupon.patterns import ANY, BOND, METAL, PATTERNS
+from fejoint.coupon.patterns import ANY, BOND, METAL, PATTERNS, PLIES
 from fejoint.errors import JointError
 from fejoint.joint.description import Joint
 from fejoint.joint.file import document_from_joint, joint_from_document, read_text
@@ -72,6 +72,11 @@ class Measured(Model):
     def deviation(self) -> float | None:
         """Standard deviation of the loads, N, with n - 1: of the lot, not of these coupons alone; None of a single load."""
         return statistics.stdev(self.loads) if len(self.loads) > 1 else None
+
+    @property
+    def only_at_least(self) -> bool:
+        """Whether the adherend parted, so that the bond bears at least these loads."""
+        return PATTERNS.get(self.pattern, ANY) in (METAL, PLIES)
 
     def counts_against(self, mode: Mode) -> bool:
         """Return whether these loads are failures in a mode, as far as the pattern says; else they are a lower bound of it."""

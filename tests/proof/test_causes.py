@@ -171,6 +171,12 @@ def test_what_speaks_for_the_preparation_is_said(correlated, load, pattern, proc
     assert ("preparation of the surfaces" in said) == bool(says)
 
 
+def test_another_failure_than_the_predicted_is_said(correlated):
+    said = " ".join(findings(correlation_data(correlated(1.0, 0.9, pattern="substrate"), [])))
+    assert "did not fail as is predicted (substrate failure seen, cohesive failure in the adhesive predicted)" in said
+    assert "did not fail" not in " ".join(findings(correlation_data(correlated(1.0, 0.9, pattern="cohesive"), [])))
+
+
 def test_a_knockdown_counts_for_the_part_it_is_on(correlated):
     """The layer parts first: what is said of the adherends does not move the load, what is said of both does."""
     rule = '[[strength.knockdown]]\nname = "{0}"\nfactor = 0.5\non = "{0}"\nsource = "user\'s"\n'

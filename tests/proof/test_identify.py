@@ -306,6 +306,23 @@ def test_strength_of_a_layer_that_gives_way_as_a_whole(thick):
     assert any("toughness_mode_1 has no influence" in sentence for sentence in doubts(idle))
 
 
+def test_loads_at_which_the_adherend_parted_tell_nothing_of_the_bond(thick):
+    """Of 30 MPa and, where the adherend parted, of 20: the former alone is found; without it nothing can be."""
+    tests = [
+        test.replace(measured=test.measured.replace(loads=[stress * 25 * length, 1.01 * stress * 25 * length], pattern=pattern))
+        for test, stress, length, pattern in zip(
+            thick(600.0, [(10.0, 0.2), (20.0, 0.2)]), (30.0, 20.0), (10.0, 20.0), ("adhesive", "substrate"), strict=True
+        )
+    ]
+    found = identify(tests, ["adhesive.shear_strength"], routes=QUICK)
+    assert found.values["adhesive.shear_strength"] == pytest.approx(30.0 * math.sqrt(1.01), rel=1e-4)
+    said = doubts(found)
+    assert "Loads left out, since the adherend parted and the bond bore at least as much: t1." in said
+    assert any(sentence.startswith("Parted at the interface (adhesive failure): t0;") for sentence in said)
+    with pytest.raises(JointError, match="in all of the tests the adherend did"):
+        identify(tests[1:], ["adhesive.shear_strength"], routes=QUICK)
+
+
 YIELDS = 'tensile_yield = "30 MPa"\nhardening = { rise = "8 MPa", rate = 60 }\n'
 
 

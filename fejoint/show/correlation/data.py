@@ -14,6 +14,7 @@ from fejoint.proof.effects import Tried
 from fejoint.proof.identify import UNITS, Identified
 from fejoint.proof.predicted import KINDS
 from fejoint.show.files import csv_text, joint_marks, versions
+from fejoint.strength.capacity import MODES
 
 __all__ = ["SCHEMA_VERSION", "by", "correlation_csv", "correlation_data", "identified_data"]
 
@@ -60,6 +61,7 @@ def correlation_data(correlation: Correlation, tried: Sequence[Tried]) -> dict[s
             "by": found.by.key,
             "name": found.by.name,
             "mode": found.by.mode,
+            "mode_name": MODES[found.by.mode].name,
             "kind": found.kind,
             "curve": KINDS[found.kind],
             "load_N": found.load,
@@ -92,6 +94,7 @@ def correlation_data(correlation: Correlation, tried: Sequence[Tried]) -> dict[s
         },
         "ratios": {name: _number(getattr(c, f"{name}_ratio")) for name in ("load", "stiffness", "work")},
         "compliance_wanted_mm_per_N": _number(c.compliance_wanted) if c.specimens else None,
+        "as_seen": measured.counts_against(MODES[found.by.mode]),
         "within_scatter": c.within_scatter,
         "differs": list(c.differs),
         "against_surfaces": list(test.against_surfaces),

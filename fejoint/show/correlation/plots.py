@@ -210,7 +210,7 @@ def _draw_bars(axes: Axes, side: str, causes: Sequence[Mapping[str, Any]], data:
             # What it was changed to stands once, beside the bars of the load where there are any.
             told_by = "load" if any(abs(e["load_ratio"] - 1) >= 5e-4 for e in cause["effects"]) else "stiffness"
             short = side == told_by and len(found) > 1 and len(change) <= SHORT
-            told = f"{value:+.1f} %" + (f", {printable(change)}" if short else "")
+            told = f"{value:+.1f} %" + (f"\n{printable(change)}" if short else "")
             axes.annotate(
                 told,
                 (value, i),
@@ -218,6 +218,7 @@ def _draw_bars(axes: Axes, side: str, causes: Sequence[Mapping[str, Any]], data:
                 textcoords="offset points",
                 ha="left" if raised else "right",
                 va="center",
+                linespacing=1.0,
                 fontsize=8.5,
                 zorder=3,
                 **plate(0.6),

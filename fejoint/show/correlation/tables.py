@@ -52,7 +52,7 @@ def identified_report(data: Mapping[str, Any], units: str = "mm") -> RenderableT
             figure_text(one["value"], one["unit"], units) + marks,
             span,
             figure_text(one["start"], one["unit"], units),
-            _span(one["bounds"][0], one["bounds"][1], one["unit"], units),
+            " to ".join(display(bound, one["unit"], units, 3) for bound in one["bounds"]),
         )
     tests = ", ".join(f"{printable(test['name'])} ({coupons(test['coupons'])})" for test in data["tests"])
     seen = _table(

@@ -64,6 +64,11 @@ def findings(data: Mapping[str, Any], units: str = "mm") -> list[str]:
             f"The largest forces of the curves, {display(sum(tops) / len(tops), 'N', units)} on the average, are not the loads "
             "that the file states: check that both are of the same coupons."
         )
+    if not data["as_seen"]:
+        told.append(
+            f"The coupons did not fail as is predicted ({data['pattern']} failure seen, {p['mode_name']} predicted): what is "
+            "predicted would have come at no smaller load than theirs."
+        )
     told += _surfaces(data)
     if data["within_scatter"]:
         return [
