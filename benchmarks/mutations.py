@@ -36,6 +36,7 @@ class Mutation:
 LINEAR, RECOVERY = "fejoint/mechanics/linear.py", "fejoint/mechanics/recovery.py"
 FORMS, STRENGTH = "fejoint/bondline/closed_form", "fejoint/strength"
 MEET = "tests/scenarios/test_theories_meet_fe.py"
+FLAWED, FLAWED_STRENGTH = "tests/mechanics/test_flawed_joints.py", "tests/strength/test_flawed_strength.py"
 PROCESS, PROCESS_TESTS = "fejoint/process", "tests/process"
 RELEASE, FRACTURE = "tests/mechanics/test_energy_release.py", "tests/strength/test_fracture.py"
 
@@ -537,6 +538,70 @@ MUTATIONS = (
         "else unnamed_materials(process.preparation)",
         "else {}",
         f"{PROCESS_TESTS}/test_process.py",
+    ),
+    Mutation(
+        "a void that stays",
+        "fejoint/mechanics/flaws.py",
+        "return without(section, void) if len(void) else section",
+        "return section",
+        FLAWED,
+    ),
+    Mutation("cut through the tip", "fejoint/mechanics/flaws.py", "        if in_middle:", "        if False:", FLAWED),
+    Mutation(
+        "a taper of the other sign",
+        "fejoint/mechanics/taper.py",
+        "np.clip(x / geometry.length, 0.0, 1.0) - 0.5)\n    mirrored",
+        "0.5 - np.clip(x / geometry.length, 0.0, 1.0))\n    mirrored",
+        FLAWED,
+    ),
+    Mutation(
+        "a peak at the tip itself",
+        "fejoint/mechanics/stations.py",
+        "low = start + distance if corner[0] or held(before[i]) else start",
+        "low = start + distance if corner[0] else start",
+        FLAWED,
+    ),
+    Mutation(
+        "flaws that touch are two",
+        "fejoint/joint/flaws.py",
+        "item[1].start < reach + least - SAME",
+        "item[1].start < reach - SAME",
+        "tests/joint/test_flaw_keys.py",
+    ),
+    Mutation(
+        "what flaws part counts as bonded",
+        f"{STRENGTH}/stretches.py",
+        "start, left = flaw.end, flaw",
+        "start, left = flaw.start, flaw",
+        FLAWED_STRENGTH,
+    ),
+    Mutation(
+        "a void as a disbond no longer than it is",
+        "fejoint/mechanics/flaw_release.py",
+        "before, after = min(before, ta / 2), min(after, ta / 2)",
+        "before, after = 0.0, 0.0",
+        "tests/mechanics/test_flaw_release.py",
+    ),
+    Mutation(
+        "a cohesive layer sound in its flaws",
+        "fejoint/mechanics/interface.py",
+        "np.where(sound, 0.0, 1.0)",
+        "np.zeros(sound.shape)",
+        "tests/strength/test_cohesive_flaws.py",
+    ),
+    Mutation(
+        "a longer flaw may count as better",
+        "fejoint/study/flaw_capacity.py",
+        "return np.minimum.accumulate([point.factor for point in self.points])",
+        "return np.array([point.factor for point in self.points])",
+        "tests/study/test_flaw_capacity.py",
+    ),
+    Mutation(
+        "the last tip in place of the first",
+        f"{STRENGTH}/flaw_growth.py",
+        "min(tips, key=lambda tip: tip.factor), list[str]()",
+        "max(tips, key=lambda tip: tip.factor), list[str]()",
+        FLAWED_STRENGTH,
     ),
 )
 
