@@ -33,7 +33,9 @@ def large_opening(
     """Return F and N: what a wide opening, and loading blocks, take off toughness and compliance.
 
     F = 1 - 3/10 (d/a)^2 - 3/2 l1 d/a^2; N = 1 - (l2/a)^3 - 9/8 [1 - (l2/a)^2] l1 d/a^2 - 9/35 (d/a)^2.
-    From memory (ISO 15024 and 25217, ASTM D5528; Williams 1987); the terms without blocks are held against the elastica.
+    From memory (ISO 15024 and 25217, ASTM D5528; Williams 1987); the terms without blocks are held against the elastica,
+    those of a pin above the arm against statics. N's 9/8 is of the opening of the arms' axes; that of the pins, which also sink
+    as the arms turn, would have 27/16 (derived): 0.6 l1 d/a^2 more in the toughness, so keep l1 d/a^2 below 0.02 or so.
 
     Parameters
     ----------
