@@ -489,10 +489,10 @@ MUTATIONS = (
         "tests/coupon/test_tester.py",
     ),
     Mutation(
-        "of specimens side by side the first ends the table",
+        "of specimens side by side the last ends the table",
         "fejoint/coupon/tester.py",
         "        most = max(most, count)\n",
-        "        most = most or count\n",
+        "        most = count\n",
         "tests/coupon/test_tester.py",
     ),
     Mutation(

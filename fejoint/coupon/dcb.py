@@ -107,13 +107,13 @@ def corrected_beam(
     if len(crack) < 3:
         raise JointError(
             f"specimen {name}: has {len(crack)} reading{'' if len(crack) == 1 else 's'} of a crack that grows, and corrected "
-            "beam theory needs 3; give a column of crack lengths (data.columns.crack_length)."
+            "beam theory needs 3, longer than crack_length and each in a line of its own; check crack_length and the column."
         )
     F, N = large_opening(displacement, crack, pin_height, block)
     if (N <= 0.2).any() or (F <= 0.2).any():
         raise JointError(
             f"specimen {name}: its opening is too wide for its crack lengths (displacement over crack up to "
-            f"{float(np.max(displacement / crack)):.3g}); check units and columns."
+            f"{float(np.max(displacement / crack)):.3g}), or block_length or pin_height is too large; check units and columns."
         )
     root = np.cbrt(displacement / force / N)
     line = fitted_line(crack, root, f"specimen {name}, crack lengths")
@@ -171,12 +171,14 @@ def dcb(
     start = beginning(pull, window)
     slack = start.slack if start is not None else 0.0
     read = np.flatnonzero(np.isfinite(pull.crack_length))
+    if (pull.crack_length[read] <= 0).any():
+        raise JointError(f"specimen {pull.name}: a crack length is not above 0; leave the cell empty where none was read.")
     first = dimensions.get("crack_length")
     if len(read) and first is None:
         first = float(pull.crack_length[read[0]])
     grown = read[pull.crack_length[read] > (first or 0.0) * (1 + 1e-9)]
     a, P, d = pull.crack_length[grown], pull.force[grown], pull.displacement[grown] - slack
-    if len(grown) and not (P > 0).all() | (d > 0).all():
+    if not ((P > 0).all() and (d > 0).all()):
         raise JointError(
             f"specimen {pull.name}: a crack was read where force or displacement is not above 0; check the readings."
         )

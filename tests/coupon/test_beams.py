@@ -354,3 +354,16 @@ def test_bad_end_notched_flexure():
         calibrated(np.array([20.0, 30, 40, 50]), np.array([4.0, 3, 2, 1]))
     with pytest.raises(JointError, match="no straight beginning"):
         enf(pull([1, 2, 3, 4], [9, 8, 7, 6]), dims)
+
+
+@pytest.mark.parametrize(
+    ("force", "crack", "says"),
+    [
+        ([100, 90, 80, 70, 0], [50, 60, 70, 80, 90], "force or displacement is not above 0"),
+        ([100, 90, 80, 70, 60], [50, 60, 0, 80, 90], "a crack length is not above 0"),
+        ([100, 90, 80, 70, 60], [90, 80, 70, 60, 50], "has 0 readings of a crack that grows"),
+    ],
+)
+def test_readings_of_a_crack_that_cannot_be_are_refused(force, crack, says):
+    with pytest.raises(JointError, match=says):
+        dcb(pull([1, 2, 3, 4, 5], force, np.array(crack, float)), {"width": B, "arm_thickness": H})
