@@ -87,6 +87,7 @@ def test_the_files(name, tmp_path, capsys):
     assert (out / "patterns.png").is_file() == (found.pattern is not None)
     page = (out / "report.html").read_text()
     assert "No design allowable" in page and "from memory" in page
+    assert "divided by n - 1" in page and "90 % of all such coupons are stronger, with 95 % confidence" in page
     assert ("No failure pattern is stated" in page) == (found.pattern is None)
 
 

@@ -18,6 +18,7 @@ from fejoint.coupon.pooling import Groups, Pooled
 from fejoint.show.pen import printable
 
 __all__ = [
+    "MEANING",
     "METHOD_WORDS",
     "number",
     "percent",
