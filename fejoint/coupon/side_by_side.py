@@ -50,7 +50,7 @@ def _parted(groups: list[list[list[str]]]) -> Labels | None:
 
 
 def specimen_names(labels: Labels, above: Sequence[Sequence[str]]) -> list[str]:
-    """Return the specimens' names: their own words in the head, else the cells of a line above it, else numbers."""
+    """Return the specimens' names: their own words in the head, else the cells of a line above it, else nothing."""
     names = [found[0][1] for found in labels]
     if any(names):
         return names
@@ -59,4 +59,4 @@ def specimen_names(labels: Labels, above: Sequence[Sequence[str]]) -> list[str]:
         cells = [next((cell for cell in row[i * period : (i + 1) * period] if cell), "") for i in range(len(labels))]
         if all(cells) and len(set(cells)) == len(cells):
             return cells
-    return [str(i) for i in range(1, len(labels) + 1)]
+    return [""] * len(labels)

@@ -120,8 +120,9 @@ def pulls_from_text(text: str, reading: Reading | None = None, place: str = "tes
     for number, (first, last, block_name) in enumerate(blocks, start=1):
         alone = name or Path(place).stem
         called = block_name or (alone if len(blocks) == 1 else f"{alone} {number}")
-        for side, part in form.sides:
-            found += _pulls(lines, part, first, last, side or called, reading)
+        sides = form.sides
+        for i, (side, part) in enumerate(sides, start=1):
+            found += _pulls(lines, part, first, last, side or (called if len(sides) == 1 else f"{called} {i}"), reading)
         if len(found) > MOST_SPECIMENS:
             raise JointError(f"{place}: holds more than {MOST_SPECIMENS} specimens; check data.columns.specimen.")
     return found
@@ -149,14 +150,16 @@ def _end_of_rows(lines: list[str], first: int, following: int, form: Form) -> in
     Notes begin with an empty line, or with one that has no number in a column that is read; a line that has numbers in
     some of them is a damaged row, and stays, to be refused.
     """
-    rows = [i for i in range(first, following) if _numbers_in(lines[i], form) == len(_filled(form))]
-    if not rows:
+    whole = len(_filled(form))
+    last = next((i for i in range(following - 1, first - 1, -1) if _numbers_in(lines[i], form) == whole), None)
+    if last is None:
         return following
-    after = rows[-1] + 1
-    gaps = any(not lines[i].strip() for i in range(rows[0], rows[-1]))  # then an empty line ends nothing
+    after = last + 1
+    top = next(i for i in range(first, following) if lines[i].strip())
+    gaps = any(not lines[i].strip() for i in range(top, last))  # then an empty line ends nothing
     while gaps and after < following and not lines[after].strip():
         after += 1
-    return following if after < following and lines[after].strip() and _numbers_in(lines[after], form) else rows[-1] + 1
+    return following if after < following and lines[after].strip() and _numbers_in(lines[after], form) else last + 1
 
 
 def _numbers_in(line: str, form: Form) -> int:

@@ -284,3 +284,9 @@ def test_specimens_side_by_side_are_refused_in_different_units_and_told_where_th
         pulls_from_text(f"Travel (mm);Load (N);Travel (mm);Load (N)\n{rows}1;2;3;x\n1;2;3;4\n")
     with pytest.raises(JointError, match="may all be the force"):  # one specimen, two load cells
         pulls_from_text("Travel (mm);Load 1 (N);Load 2 (N)\n0;1;1\n1;2;2\n2;3;3\n")
+
+
+def test_specimens_side_by_side_without_names_get_the_files_with_a_number():
+    rows = "".join(f"{x};{f};;{x};{f}\n" for _, x, f in ROWS)
+    found = pulls_from_text(f"Travel (mm);Load (N);;Travel (mm);Load (N)\n{rows}", place="sill.csv")
+    assert [pull.name for pull in found] == ["sill 1", "sill 2"]
