@@ -127,7 +127,7 @@ def files() -> dict[str, str]:
     rows.append(["", "s", "mm", "kN"])
     for i, strength in enumerate(t["strength"], start=1):
         d, P = lap_curve(rng, strength, t["width"], t["overlap"])
-        rows += [[f"S{i}", f"{60 * x / d[-1]:.2f}", f"{x:.4f}", f"{f / 1000:.4f}"] for x, f in zip(d, P, strict=True)]
+        rows += [[f"S{i}", f"{max(0.0, 60 * x / d[-1]):.2f}", f"{x:.4f}", f"{f / 1000:.4f}"] for x, f in zip(d, P, strict=True)]
     out["door-sill-lap.csv"] = table(rows)
 
     t = TRUTH["peel"]

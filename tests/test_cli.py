@@ -237,7 +237,7 @@ def test_the_demo_ends_in_tables_and_pictures(tmp_path, capsys):
 
 @pytest.mark.parametrize("name", ["floor-strap", "roof-winter"])
 def test_the_other_demos_pass_their_checks(name, tmp_path, capsys, monkeypatch):
-    monkeypatch.setattr("fejoint.cli._pictures", lambda result, folder: [])
+    monkeypatch.setattr("fejoint.cli.demos.pictures", lambda result, folder: [])
     assert run(["demo", name, "--out", str(tmp_path)]) == 0
     assert "all passed" in capsys.readouterr().out
 
@@ -263,3 +263,10 @@ def test_a_summary_without_regions_is_one_sentence(joint_file, tmp_path, capsys)
     capsys.readouterr()
     assert run(["view", str(out), "--png", str(tmp_path / "x.png")]) == 2
     assert capsys.readouterr().err.count("\n") == 1
+
+
+def test_check_looks_at_the_process_too(tmp_path, capsys):
+    file = tmp_path / "joint.toml"
+    file.write_text(template("single-lap") + '\n[process.squeeze_out]\nviscosity = "4 MPa"\n', encoding="utf-8")
+    assert run(["check", str(file)]) == 2
+    assert "process.squeeze_out.viscosity" in capsys.readouterr().err

@@ -172,3 +172,20 @@ def refused(command, tmp_path, capsys, text, options, says):
     assert len(printed.err.splitlines()) == 1
     assert says in printed.err
     assert not (tmp_path / "out").exists()
+
+
+def test_a_unit_that_is_none_is_refused_and_a_sure_level_is_100_per_cent(tmp_path, capsys):
+    path = tmp_path / "three.csv"
+    path.write_text("strength\n19\n20\n21\n", encoding="utf-8")
+    assert run(["statistics", str(path), "--unit", "bananas"]) == 2
+    assert "--unit bananas: must be a unit" in capsys.readouterr().err
+    assert run(["statistics", str(path), "--unit", "psi"]) == 0
+    printed = capsys.readouterr().out
+    assert "(level 100 %)" in printed and "Mean and scatter, psi" in printed
+
+
+def test_a_mean_that_an_ageing_law_takes_below_nothing_is_called_that(tmp_path, capsys):
+    path = tmp_path / "aged.csv"
+    path.write_text("time_week,strength_MPa\n0,25\n4,21.1\n8,16.7\n12,13.2\n16,9.1\n", encoding="utf-8")
+    assert run(["ageing", str(path), "--model", "line", "--at", "100 week"]) == 0
+    assert "The mean itself is not above 0" in " ".join(capsys.readouterr().out.split())

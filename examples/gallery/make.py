@@ -115,8 +115,8 @@ GALLERY = (
         "cure",
         "process fejoint/demo/whole-job/sill.toml --out process",
         "process/cure.png",
-        "Temperature, degree of cure and strength of the door sill's adhesive against time since mixing, and the time at which it "
-        "may carry the handling load.",
+        "Temperature, degree of cure and strength of the door sill's adhesive against time since mixing, and the time at which "
+        "it may carry the handling load.",
     ),
     Shown(
         "coupons",
@@ -129,8 +129,8 @@ GALLERY = (
         "causes",
         "correlate fejoint/demo/whole-job/coupon.toml --quick --out correlation",
         "correlation/causes.png",
-        "Bars for what each named cause changes of a coupon's predicted load and stiffness, beside where the coupons are: a thick "
-        "glue line may explain the stiffness alone.",
+        "Bars for what each named cause changes of a coupon's predicted load and stiffness, beside where the coupons are: a "
+        "thick glue line may explain the stiffness alone.",
     ),
     Shown(
         "sweep",

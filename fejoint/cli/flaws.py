@@ -18,7 +18,7 @@ from fejoint.cli.terminal import (
     console,
     known_units,
     read_flaws,
-    read_joint,
+    read_prepared,
     said,
     shown,
 )
@@ -66,7 +66,7 @@ def flaws(
     """
     known_units(units)
     _check(kinds, place, lengths, margin)
-    joint, text = read_joint(file, changes, materials)
+    joint, text = read_prepared(file, changes, materials)
     inspection = None
     if found is not None:
         joint, text, inspection = read_flaws(joint, text, found)

@@ -41,7 +41,7 @@ def statistics(
 ) -> int:
     """Say what numbers of like coupons allow: mean, scatter, outliers, A- and B-basis."""
     from fejoint.coupon.lots import lots_of
-    from fejoint.coupon.value_table import read_values
+    from fejoint.coupon.value_table import quantity_of, read_values
     from fejoint.show.coupons.statistics_tables import statistics_json, statistics_table
 
     _figures_can_be_drawn(out)
@@ -59,8 +59,8 @@ def statistics(
     if out is not None:
         from fejoint.show.coupons.statistics_plots import statistics_figure
 
-        quantity = column.removesuffix(f"_{unit}") if unit else column
-        _write(out, "statistics", data, statistics_figure(found, unit, quantity.replace("_", " ")))
+        quantity = quantity_of(column) if unit else column.replace("_", " ")
+        _write(out, "statistics", data, statistics_figure(found, unit, quantity))
     if as_json:
         print(_as_json(data), end="")
     else:
@@ -144,6 +144,8 @@ def _unit(table: ValueTable, column: str, unit: str) -> str:
     from fejoint.coupon.value_table import unit_of
 
     named = unit_of(column)
+    if unit and not _is_unit(unit):
+        raise JointError(f"--unit {unit}: must be a unit of strength, force, toughness or length, such as MPa.")
     if unit and named and _is_unit(named) and unit != named:
         raise JointError(f"--unit {unit}: the column {column} of {table.name} says {named}; leave the option out.")
     return unit or (named if _is_unit(named) else "")

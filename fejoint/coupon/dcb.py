@@ -33,7 +33,9 @@ def large_opening(
     """Return F and N: what a wide opening, and loading blocks, take off toughness and compliance.
 
     F = 1 - 3/10 (d/a)^2 - 3/2 l1 d/a^2; N = 1 - (l2/a)^3 - 9/8 [1 - (l2/a)^2] l1 d/a^2 - 9/35 (d/a)^2.
-    From memory (ISO 15024 and 25217, ASTM D5528; Williams 1987); the terms without blocks are held against the elastica.
+    From memory (ISO 15024 and 25217, ASTM D5528; Williams 1987); the terms without blocks are held against the elastica,
+    those of a pin above the arm against statics. N's 9/8 is of the opening of the arms' axes; that of the pins, which also sink
+    as the arms turn, would have 27/16 (derived): 0.6 l1 d/a^2 more in the toughness, so keep l1 d/a^2 below 0.02 or so.
 
     Parameters
     ----------
@@ -105,13 +107,13 @@ def corrected_beam(
     if len(crack) < 3:
         raise JointError(
             f"specimen {name}: has {len(crack)} reading{'' if len(crack) == 1 else 's'} of a crack that grows, and corrected "
-            "beam theory needs 3; give a column of crack lengths (data.columns.crack_length)."
+            "beam theory needs 3, longer than crack_length and each in a line of its own; check crack_length and the column."
         )
     F, N = large_opening(displacement, crack, pin_height, block)
     if (N <= 0.2).any() or (F <= 0.2).any():
         raise JointError(
             f"specimen {name}: its opening is too wide for its crack lengths (displacement over crack up to "
-            f"{float(np.max(displacement / crack)):.3g}); check units and columns."
+            f"{float(np.max(displacement / crack)):.3g}), or block_length or pin_height is too large; check units and columns."
         )
     root = np.cbrt(displacement / force / N)
     line = fitted_line(crack, root, f"specimen {name}, crack lengths")
@@ -169,12 +171,14 @@ def dcb(
     start = beginning(pull, window)
     slack = start.slack if start is not None else 0.0
     read = np.flatnonzero(np.isfinite(pull.crack_length))
+    if (pull.crack_length[read] <= 0).any():
+        raise JointError(f"specimen {pull.name}: a crack length is not above 0; leave the cell empty where none was read.")
     first = dimensions.get("crack_length")
     if len(read) and first is None:
         first = float(pull.crack_length[read[0]])
     grown = read[pull.crack_length[read] > (first or 0.0) * (1 + 1e-9)]
     a, P, d = pull.crack_length[grown], pull.force[grown], pull.displacement[grown] - slack
-    if len(grown) and not (P > 0).all() | (d > 0).all():
+    if not ((P > 0).all() and (d > 0).all()):
         raise JointError(
             f"specimen {pull.name}: a crack was read where force or displacement is not above 0; check the readings."
         )

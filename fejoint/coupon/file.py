@@ -106,7 +106,13 @@ def pulls_of(test: Coupons, folder: Path) -> tuple[list[Pull], float, float | No
                     f"specimen {pull.name} is in {found[pull.name][1]} and in {name}; give each a name of its own, by "
                     "data.columns.specimen or the file's name."
                 )
-            found[pull.name] = (pull.without_machine(machine), name)
+            top, own = int(np.argmax(pull.force)), pull.without_machine(machine)
+            if machine and own.displacement[top] <= own.displacement[0]:
+                raise JointError(
+                    f"specimen {pull.name}: the machine's compliance, {machine:.3g} mm/N, takes off all of its displacement; "
+                    "check machine_compliance, or compliance_run, and the units of the columns."
+                )
+            found[pull.name] = (own, name)
     missing = [one.name for one in test.specimens if one.name not in found]
     if missing:
         raise JointError(f'coupons.specimens: "{missing[0]}" is in none of the files; they hold {", ".join(list(found)[:20])}.')

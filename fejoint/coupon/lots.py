@@ -101,7 +101,7 @@ def lots_of(groups: Mapping[str, Iterable[float]], *, significance: float = SIGN
         found += [] if by is None else [by]
         if by is not None and not by.refused:
             break
-    return Lots(lots, alike, whole, tuple(found), tuple(refused))
+    return Lots(lots, alike, whole, tuple(found), tuple(dict.fromkeys(refused)))
 
 
 def _unless(work: Callable[[], Found], refused: list[str]) -> Found | None:

@@ -162,8 +162,16 @@ def pooled(groups: Mapping[str, Iterable[float]], of: str = "deviation", *, sign
     variances = _brown_forsythe([x / unit[name] for name, x in lots.items()]) if len(lots) > 1 else 1.0
     normality = _normality(away, scatter)
     against = [
-        *([f"the groups do not scatter alike (Brown-Forsythe, level {variances:.2g})"] if variances < significance else []),
-        *([f"the residuals are not normal (Anderson-Darling, level {normality:.2g})"] if normality < significance else []),
+        *(
+            [f"the groups do not scatter alike (Brown-Forsythe, level {100 * variances:.2g} %)"]
+            if variances < significance
+            else []
+        ),
+        *(
+            [f"the residuals are not normal (Anderson-Darling, level {100 * normality:.2g} %)"]
+            if normality < significance
+            else []
+        ),
     ]
     refused = f"pooling of {of}s is refused: {' and '.join(against)}; take each group's own basis values." if against else ""
     found = []

@@ -15,6 +15,7 @@ __all__ = ["Described", "as_values", "described"]
 
 Floats = NDArray[np.float64]
 
+LARGEST, SMALLEST = 1e100, 1e-100  # of values whose squares and products are numbers, too
 LEAST = 2
 """Values that a standard deviation needs."""
 
@@ -79,9 +80,12 @@ def as_values(values: Iterable[float], least: int, what: str, *, name: str = "va
             one = math.nan if isinstance(value, bool | str) else float(value)
         except (TypeError, ValueError):
             one = math.nan
-        if not math.isfinite(one) or abs(one) > 1e150:
-            raise JointError(f"{name}: value {number} ({value!r:.40}) must be a finite number.")
+        if not math.isfinite(one) or abs(one) > LARGEST:
+            said = f", {LARGEST:g} at most; give another unit" if math.isfinite(one) else ""
+            raise JointError(f"{name}: value {number} ({value!r:.40}) must be a finite number{said}.")
         found.append(one)
+    if any(found) and max(map(abs, found)) < SMALLEST:
+        raise JointError(f"{name}: no value is larger than {SMALLEST:g}, too small to square; give them in another unit.")
     if len(found) < least:
         raise JointError(f"{name}: {_count(len(found))} given; {what} needs at least {least}.")
     if positive and min(found) <= 0:

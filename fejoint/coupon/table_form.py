@@ -5,41 +5,19 @@ from __future__ import annotations
 import csv
 import re
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
-from typing import Any
+from dataclasses import dataclass, replace
 
+from fejoint.coupon.head import found_columns, is_unit, name_and_unit
 from fejoint.coupon.reading import INSIDE, Reading
 from fejoint.errors import JointError
 from fejoint.units import as_number
 
-__all__ = ["WORDS", "Form", "cells_of", "form_of"]
+__all__ = ["Form", "cells_of", "form_of"]
 
 MOST = 1e12  # of any number: what is larger was mistyped, and its ratios may leave all numbers
 SEARCHED = 500  # lines in which the table's head must lie
 DELIMITERS = {";": "semicolon", "\t": "tab", ",": "comma", "|": "bar"}
 
-# What columns are called, in small letters, the likeliest first; a head may go on after the word.
-WORDS = {
-    "force": ("force", "load", "kraft", "standard force", "f"),
-    "displacement": (
-        "displacement",
-        "crosshead",
-        "travel",
-        "stroke",
-        "position",
-        "opening",
-        "deflection",
-        "grip separation",
-        "weg",
-        "standardweg",
-    ),
-    "extension": ("extension", "extensometer", "dehnweg", "gauge extension"),
-    "time": ("time", "zeit", "elapsed time", "test time"),
-    "specimen": ("specimen", "sample", "coupon", "probe", "test piece"),
-    "crack_length": ("crack length", "crack", "risslänge"),
-}
-_IN_BRACKETS = re.compile(r"^(.*?)\s*[\[(]\s*([^\[\]()]*?)\s*[\])]\s*$")
-_AFTER_MARK = re.compile(r"^(.*?)\s*[/_,]\s*([^\s/_,]+(?:/[^\s/_,]+)?)\s*$")
 _COMMA = re.compile(r"^[+-]?\d*,\d+(?:[eE][+-]?\d+)?$")
 _GROUPED = re.compile(r"^[+-]?[1-9]\d{0,2}[.,]\d{3}$")  # 1,234: one and a bit, or more than a thousand
 _POINT = re.compile(r"^[+-]?\d*\.\d+(?:[eE][+-]?\d+)?$")
@@ -58,6 +36,30 @@ class Form:
     columns: dict[str, int]  # by what it holds, from 0
     factors: dict[str, float]
     units_row: bool
+    beside: tuple[tuple[int, str], ...] = ()
+    """Of specimens side by side: by how many columns each is further on, and its name"""
+
+    @property
+    def sides(self) -> list[tuple[str, Form]]:
+        """The form of each specimen's columns with its name; of one specimen only this form, without a name."""
+        parts = [
+            (name, replace(self, columns={key: c + further for key, c in self.columns.items()})) for further, name in self.beside
+        ]
+        return parts or [("", self)]
+
+    def value(self, key: str, cell: str) -> float:
+        """Return a cell of a column as a number in the unit inside; ValueError when it is none."""
+        return self._clock(cell) if key == "time" and ":" in cell else self.number(cell) * self.factors[key]
+
+    def _clock(self, cell: str) -> float:
+        """Return a time of day, or since the start, as h:min:s or min:s in seconds; ValueError when it is none."""
+        parts = cell.split(":")
+        if not 2 <= len(parts) <= 3 or not all(part.isdecimal() for part in parts[:-1]):
+            raise ValueError(cell)
+        last = self.number(parts[-1])
+        if not 0 <= last < 60:
+            raise ValueError(cell)
+        return sum(int(part) * 60.0 ** (len(parts) - 1 - i) for i, part in enumerate(parts[:-1])) + last
 
     def number(self, cell: str) -> float:
         """Return a cell as a number; ValueError when it is none."""
@@ -119,17 +121,29 @@ def form_of(lines: list[str], reading: Reading, place: str) -> Form:
         )
     head = tuple(rows[head_line])
     after = rows[head_line + 1] if head_line + 1 < len(rows) else []
-    units_row = bool(after) and not any(map(_looks_numeric, after)) and any(map(_is_unit, after))
-    names, units = zip(*(_name_and_unit(cell) for cell in head), strict=True)
-    columns = _columns(names, head, reading, place)
+    units_row = bool(after) and not any(map(_looks_numeric, after)) and any(map(is_unit, after))
+    units = [name_and_unit(cell)[1] for cell in head]
+    beside, columns = found_columns(rows, head_line, reading, place)
     decimal, thousands = _numbers(rows[head_line + 1 + units_row :], columns, reading, place)
     factors = {}
     for key in INSIDE:
         if key not in columns:
             continue
         column = columns[key]
-        said = getattr(reading.units, key) or (after[column].strip("[]() ") if units_row and column < len(after) else "")
-        unit = said or units[column] or ("s" if key == "time" else "")
+        stated = getattr(reading.units, key)
+        told = [
+            stated or (after[c].strip("[]() ") if units_row and c < len(after) else "") or units[c]
+            for c in (column + further for further, _ in beside or ((0, ""),))
+            if c < len(units)
+        ]
+        if len(set(told)) > 1:
+            raise JointError(
+                f"{place}: specimens side by side have the {key.replace('_', ' ')} in different units ({', '.join(told)}); "
+                "write them in one."
+            )
+        unit = told[0] or ("s" if key == "time" else "")
+        if key == "time" and ":" in unit:  # hh:mm:ss
+            unit = "s"
         if not unit:
             raise JointError(
                 f'{place}: column {column + 1} ({head[column]}) says no unit; give data.units.{key}, such as "{INSIDE[key]}".'
@@ -140,7 +154,7 @@ def form_of(lines: list[str], reading: Reading, place: str) -> Form:
             raise JointError(
                 f'{place}: column {column + 1} ({head[column]}), unit "{unit}": {error}; data.units.{key} overrides it.'
             ) from None
-    return Form(place, delimiter, decimal, thousands, head, head_line, columns, factors, units_row)
+    return Form(place, delimiter, decimal, thousands, head, head_line, columns, factors, units_row, beside)
 
 
 def _delimiter(lines: list[str], place: str) -> str:
@@ -166,9 +180,8 @@ def _head_line(rows: list[list[str]], reading: Reading, place: str) -> int:
     """
     refused: JointError | None = None
     for line in _heads(rows):
-        names, _ = zip(*(_name_and_unit(cell) for cell in rows[line]), strict=True)
         try:
-            _columns(names, rows[line], reading, place)
+            found_columns(rows, line, reading, place)
         except JointError as error:
             refused = refused or error
         else:
@@ -188,85 +201,11 @@ def _heads(rows: list[list[str]]) -> Iterator[int]:
             named = [cell for cell in rows[j] if cell]
             if len(named) < 2 or len(rows[j]) < len(cells) - 1 or any(map(_looks_numeric, named)):
                 continue
-            bare = all(_is_unit(cell) for cell in named)
+            bare = 2 * sum(is_unit(cell) for cell in named) >= len(named)  # degrees or per cent may stand among them
             if not (bare and j > 0 and len([cell for cell in rows[j - 1] if cell]) >= 2):
                 seen = j
                 yield j
                 break
-
-
-def _is_unit(cell: str) -> bool:
-    cell = cell.strip("[]() ")
-    for inside in dict.fromkeys(INSIDE.values()):
-        try:
-            as_number(f"1 {cell}", inside)
-        except ValueError:
-            continue
-        return bool(cell)
-    return False
-
-
-def _name_and_unit(cell: str) -> tuple[str, str]:
-    """Return a column's name and the unit that its head says: Load [kN], Load (kN), Load / kN, load_kN, Load, kN."""
-    found = _IN_BRACKETS.match(cell)
-    if found:
-        return found[1], found[2]
-    found = _AFTER_MARK.match(cell)
-    if found and _is_unit(found[2]):
-        return found[1], found[2]
-    return cell, ""
-
-
-def _columns(names: Sequence[str], head: Sequence[str], reading: Reading, place: str) -> dict[str, int]:
-    """Return the place of each column by what it holds."""
-    found: dict[str, int] = {}
-    plain = [" ".join(name.replace("_", " ").lower().split()) for name in names]
-    for key in WORDS:
-        asked = getattr(reading.columns, key)
-        if isinstance(asked, int):
-            if asked > len(names):
-                raise JointError(f"{place}: data.columns.{key} = {asked}: the table has {len(names)} columns.")
-            found[key] = asked - 1
-        elif asked is not None:
-            wanted = " ".join(asked.replace("_", " ").lower().split())
-            places = [i for i, name in enumerate(plain) if wanted in (name, " ".join(head[i].lower().split()))]
-            if len(places) != 1:
-                which = "there is none" if not places else f"there are {len(places)}; give its number"
-                raise JointError(f'{place}: data.columns.{key} = "{asked}": {which}; columns: {_listed(head)}.')
-            found[key] = places[0]
-    taken = set(found.values())
-    for key, words in WORDS.items():
-        if key in found:
-            continue
-        for word in words:
-            long = len(word) > 2
-            places = [
-                i for i, name in enumerate(plain) if i not in taken and (name == word or (long and name.startswith(f"{word} ")))
-            ]
-            if len(places) > 1 and key in ("force", "displacement"):
-                raise JointError(
-                    f"{place}: columns {_listed(head[i] for i in places)} may all be the {key}; give data.columns.{key}."
-                )
-            if places:
-                found[key] = places[0]
-                taken.add(places[0])
-                break
-    if "displacement" not in found and "extension" in found and reading.columns.displacement is None:
-        found["displacement"] = found["extension"]  # the only length there is
-        taken.add(found["extension"])
-    for key in ("force", "displacement"):
-        if key not in found:
-            raise JointError(
-                f"{place}: no column is the {key}, as far as names tell; give data.columns.{key}; columns: {_listed(head)}."
-            )
-    if found["force"] == found["displacement"]:
-        raise JointError(f"{place}: data.columns: force and displacement are one column ({head[found['force']]}); give two.")
-    return found
-
-
-def _listed(names: Any) -> str:
-    shown = [name or "(no name)" for name in names]
-    return ", ".join(shown[:12]) + (f" and {len(shown) - 12} more" if len(shown) > 12 else "")
 
 
 def _numbers(rows: list[list[str]], columns: dict[str, int], reading: Reading, place: str) -> tuple[str, str]:

@@ -18,8 +18,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fejoint.coupon.curve import Pull
+from fejoint.coupon.head import WORDS
 from fejoint.coupon.reading import INSIDE, Columns, ColumnUnits, Reading
-from fejoint.coupon.table_form import WORDS, Form, cells_of, form_of
+from fejoint.coupon.table_form import Form, cells_of, form_of
 from fejoint.errors import JointError
 
 __all__ = ["ColumnUnits", "Columns", "Reading", "decoded", "pulls_from_file", "pulls_from_text"]
@@ -30,6 +31,9 @@ MOST_BYTES = 50_000_000
 MOST_POINTS = 2_000_000  # of a file
 MOST_SPECIMENS = 1_000
 LEAST_POINTS = 3  # of a specimen: fewer make no curve
+SIGNS = str.maketrans(
+    {"\u00a0": " ", "\u202f": " ", "\u2009": " ", "\u2019": "'", "\u2212": "-"}
+)  # as some programs print numbers
 _NAMED = re.compile(
     rf"^\s*(?:{'|'.join(WORDS['specimen'])})\s*(?:no\.?|number|name|id|nr\.?)?\s*[:=#]?\s*(.+?)\s*$", re.IGNORECASE
 )
@@ -70,8 +74,10 @@ def decoded(data: bytes, encoding: str | None, place: str) -> str:
     if encoding is None:
         if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
             encoding = "utf-16"
-        elif len(data) > 3 and data[1:200:2].count(0) > 0.8 * len(data[1:200:2]):  # Latin letters, two bytes each, no mark
-            encoding = "utf-16-le"
+        elif len(data) > 3:  # Latin letters, two bytes each, no mark
+            for first, name in ((1, "utf-16-le"), (0, "utf-16-be")):
+                if data[first:200:2].count(0) > 0.8 * len(data[first:200:2]):
+                    encoding = name
     for tried in (encoding,) if encoding else ("utf-8", "latin-1"):
         try:
             text = data.decode("utf-8-sig" if tried == "utf-8" else tried)
@@ -105,7 +111,7 @@ def pulls_from_text(text: str, reading: Reading | None = None, place: str = "tes
         decrease, no table, a column or a unit that is not there, too few points.
     """
     reading = reading or Reading()
-    lines = text.splitlines()
+    lines = text.translate(SIGNS).splitlines()
     if len(lines) > MOST_POINTS:
         raise JointError(f"{place}: has more than {MOST_POINTS} lines; export fewer points a second, or split it.")
     form = form_of(lines, reading, place)
@@ -113,7 +119,10 @@ def pulls_from_text(text: str, reading: Reading | None = None, place: str = "tes
     found: list[Pull] = []
     for number, (first, last, block_name) in enumerate(blocks, start=1):
         alone = name or Path(place).stem
-        found += _pulls(lines, form, first, last, block_name or (alone if len(blocks) == 1 else f"{alone} {number}"), reading)
+        called = block_name or (alone if len(blocks) == 1 else f"{alone} {number}")
+        sides = form.sides
+        for i, (side, part) in enumerate(sides, start=1):
+            found += _pulls(lines, part, first, last, side or (called if len(sides) == 1 else f"{called} {i}"), reading)
         if len(found) > MOST_SPECIMENS:
             raise JointError(f"{place}: holds more than {MOST_SPECIMENS} specimens; check data.columns.specimen.")
     return found
@@ -129,22 +138,47 @@ def _blocks(lines: list[str], form: Form) -> list[tuple[int, int, str]]:
     found = []
     above = 0
     for head, following in zip(heads, [*heads[1:], len(lines)], strict=True):
-        last = following
-        while last > head + 1 and not _is_row(lines[last - 1], form) and (following < len(lines) or not lines[last - 1].strip()):
-            last -= 1
+        last = _end_of_rows(lines, head + 1 + form.units_row, following, form)
         found.append((head + 1 + form.units_row, last, _block_name(lines[above:head], form) if len(heads) > 1 else ""))
         above = last
     return found
 
 
-def _is_row(line: str, form: Form) -> bool:
-    cells = cells_of(line, form.delimiter)
-    try:
-        form.number(cells[form.columns["force"]])
-        form.number(cells[form.columns["displacement"]])
-    except (ValueError, IndexError):
-        return False
-    return True
+def _end_of_rows(lines: list[str], first: int, following: int, form: Form) -> int:
+    """Return where a block's rows end (exclusive): before the notes under it, if there are any.
+
+    Notes begin with an empty line, or with one that has no number in a column that is read; a line that has numbers in
+    some of them is a damaged row, and stays, to be refused.
+    """
+    whole = len(_filled(form))
+    last = next((i for i in range(following - 1, first - 1, -1) if _numbers_in(lines[i], form) == whole), None)
+    if last is None:
+        return following
+    after = last + 1
+    top = next(i for i in range(first, following) if lines[i].strip())
+    gaps = any(not lines[i].strip() for i in range(top, last))  # then an empty line ends nothing
+    while gaps and after < following and not lines[after].strip():
+        after += 1
+    return following if after < following and lines[after].strip() and _numbers_in(lines[after], form) else last + 1
+
+
+def _numbers_in(line: str, form: Form) -> int:
+    """Return how many columns (but crack lengths) have numbers in a line; of specimens side by side, of the one with most."""
+    cells, most = cells_of(line, form.delimiter), 0
+    for _, part in form.sides:
+        count = 0
+        for key in _filled(form):
+            try:
+                part.value(key, cells[part.columns[key]])
+                count += 1
+            except (ValueError, IndexError):
+                continue
+        most = max(most, count)
+    return most
+
+
+def _filled(form: Form) -> list[str]:
+    return [key for key in INSIDE if key in form.columns and key != "crack_length"]
 
 
 def _block_name(lines: Sequence[str], form: Form) -> str:
@@ -167,7 +201,7 @@ def _pulls(lines: list[str], form: Form, first: int, last: int, name: str, readi
             continue
         cells = cells_of(lines[i], form.delimiter)
         cells += [""] * (widest + 1 - len(cells))
-        if not any(cells):
+        if not any(cells[column] for column in form.columns.values()):
             continue
         for key in keys:
             cell = cells[form.columns[key]]
@@ -175,7 +209,7 @@ def _pulls(lines: list[str], form: Form, first: int, last: int, name: str, readi
                 values[key].append(np.nan)
                 continue
             try:
-                values[key].append(form.number(cell) * form.factors[key])
+                values[key].append(form.value(key, cell))
             except ValueError:
                 _not_a_number(form, i, key, cell)
         names.append(cells[form.columns["specimen"]] if "specimen" in form.columns else name)
@@ -199,6 +233,12 @@ def _pull(label: str, columns: dict[str, Floats], lines: NDArray[np.int64], form
     if len(lines) < LEAST_POINTS:
         raise JointError(f"{form.place}: specimen {label} has {len(lines)} points, and a curve needs {LEAST_POINTS}.")
     time = columns.get("time")
+    if time is not None and (time < 0).any():
+        i = int(np.argmax(time < 0))
+        raise JointError(
+            f"{form.at(int(lines[i]), 'time')}: time is {time[i]:g} s; times must be 0 or more, so leave out what was recorded "
+            "before the start, or let data.columns.time name another column."
+        )
     if time is not None and (np.diff(time) < 0).any():
         i = int(np.argmax(np.diff(time) < 0)) + 1
         raise JointError(

@@ -101,6 +101,16 @@ def thick_adherend(
     inside = slice(math.ceil(ends[0]), math.floor(ends[1]) + 1)
     low, high = (f"{end:g}" if by_strain else f"{100 * end:g} %" for end in window)
     shown = f"strains {low} and {high}" if by_strain else f"{low} and {high} of strength"
+    if measure[: top + 1].max() < window[1]:
+        raise JointError(
+            f"specimen {pull.name}: its strain reaches {float(measure[: top + 1].max()):.3g} and no {high}; give a lower "
+            "coupons.reduction.modulus_window."
+        )
+    if inside.stop - inside.start < 3:
+        raise JointError(
+            f"specimen {pull.name}: points between {shown}: {max(inside.stop - inside.start, 0)}, and the line of the modulus "
+            "needs 3; give a wider coupons.reduction.modulus_window, or record more often."
+        )
     # Strain over stress: what an extensometer reads is less sure than a force.
     line = fitted_line(stress[inside], strain[inside], f"specimen {pull.name}, between {shown}")
     reach = t_factor(line.freedom, confidence) * line.slope_error

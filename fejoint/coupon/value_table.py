@@ -4,15 +4,18 @@ from __future__ import annotations
 
 import csv
 import math
+import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
+from fejoint.coupon.tester import decoded
 from fejoint.errors import JointError
 
-__all__ = ["ValueTable", "read_values", "unit_of"]
+__all__ = ["ValueTable", "quantity_of", "read_values", "unit_of"]
 
 MOST_BYTES = 20_000_000
+_IN_BRACKETS = re.compile(r"\s*[\[(]\s*([^\[\]()]+?)\s*[\])]\s*$")
 YES, NO = ("yes", "y", "true", "1"), ("no", "n", "false", "0")
 
 
@@ -92,7 +95,7 @@ class ValueTable:
     def beginning(self, starts: Iterable[str]) -> str | None:
         """Return the one column whose name is, or begins with, one of some words; None where there is none or more."""
         words = tuple(starts)
-        found = [name for name in self.columns if name.lower().split("_")[0] in words]
+        found = [name for name in self.columns if re.split(r"[_\s\[(/]", name.lower())[0] in words]
         return found[0] if len(found) == 1 else None
 
 
@@ -110,10 +113,9 @@ def read_values(path: Path) -> ValueTable:
     try:
         if path.stat().st_size > MOST_BYTES:
             raise JointError(f"{path}: is too large for a table of coupons ({MOST_BYTES // 1_000_000} MB at most).")
-        text = path.read_text(encoding="utf-8-sig")
-    except (OSError, UnicodeDecodeError) as error:
-        reason = getattr(error, "strerror", None) or "no UTF-8 text"
-        raise JointError(f"{path}: cannot be read ({reason.lower()}).") from None
+        text = decoded(path.read_bytes(), None, str(path))
+    except OSError as error:
+        raise JointError(f"{path}: cannot be read ({(error.strerror or str(error)).lower()}).") from None
     kept = [(i, line) for i, line in enumerate(text.splitlines(), start=1) if line.strip(" ;,\t") and not line.startswith("#")]
     if len(kept) < 2:
         raise JointError(f"{path}: needs a first line with the names of the columns and a line for each coupon.")
@@ -136,5 +138,14 @@ def read_values(path: Path) -> ValueTable:
 
 
 def unit_of(column: str) -> str:
-    """Return the unit at the end of a column's name (``strength_MPa``), or an empty text."""
+    """Return the unit at the end of a column's name (``strength_MPa``, ``strength (MPa)``, ``[MPa]``), or an empty text."""
+    bracketed = _IN_BRACKETS.search(column)
+    if bracketed:
+        return bracketed[1]
     return column.rsplit("_", 1)[1] if "_" in column else ""
+
+
+def quantity_of(column: str) -> str:
+    """Return a column's name without its unit, underscores as blanks."""
+    unit = unit_of(column)
+    return (_IN_BRACKETS.sub("", column).removesuffix(f"_{unit}") if unit else column).replace("_", " ")

@@ -20,6 +20,7 @@ from fejoint.joint.sourced import Sourced
 from fejoint.joint.strength import StrengthRules
 
 __all__ = [
+    "commented",
     "document_from_joint",
     "document_from_text",
     "in_one_line",
@@ -209,7 +210,7 @@ def template(kind: str) -> str:
         raise JointError(f"{kind}: no such joint family; known: {', '.join(FAMILIES)}.")
     lines = ["# Joint file of fejoint. Quantities are text with a unit; bare numbers are N, mm, MPa, K."]
     lines += ["# Lines that begin with '#' are defaults or optional keys.", ""]
-    _template(Joint, (), lines, {"joint": FAMILIES[kind]})
+    commented(Joint, (), lines, {"joint": FAMILIES[kind]})
     return "\n".join(lines) + "\n"
 
 
@@ -329,8 +330,8 @@ def plain(model: Model) -> dict[str, Any]:
     return out
 
 
-def _template(model: type[Model], path: tuple[str, ...], lines: list[str], models: Mapping[str, type[Model]]) -> None:
-    """Append the commented keys of a model, then its tables."""
+def commented(model: type[Model], path: tuple[str, ...], lines: list[str], models: Mapping[str, type[Model]]) -> None:
+    """Append the commented keys of a model, then its tables; `models` are those of keys that may hold one of several."""
     tables: list[tuple[str, Any, str]] = []
     for name, field in model.model_fields.items():
         key = field.alias or name
@@ -346,7 +347,7 @@ def _template(model: type[Model], path: tuple[str, ...], lines: list[str], model
         lines.append(f"{'# ' if optional else ''}{key} = {text}".ljust(43) + f" # {field.description}")
     for key, inner_model, meaning in tables:
         lines += ["", f"[{'.'.join((*path, key))}]".ljust(43) + f" # {meaning}"]
-        _template(inner_model, (*path, key), lines, models)
+        commented(inner_model, (*path, key), lines, models)
 
 
 def _in_a_line(field: Any, inner: type[Model]) -> bool:

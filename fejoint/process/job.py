@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import re
-from typing import Annotated
+from typing import Annotated, Self
 
 from annotated_types import Len
-from pydantic import BeforeValidator, Field
+from pydantic import BeforeValidator, Field, model_validator
 
-from fejoint.joint.model import Model, Unit, in_order
+from fejoint.joint.model import Model, Unit, in_order, refuse
 from fejoint.process.preparation import Text
 
 __all__ = ["Job"]
@@ -38,12 +38,17 @@ class Job(Model):
     notes: Annotated[tuple[Text, ...], Len(0, 20), BeforeValidator(in_order)] = Field((), examples=[["bond the left sill first"]])
     """Anything else that is to stand on the card"""
 
+    @model_validator(mode="after")
+    def _of_two_parts(self) -> Self:
+        found = RATIO.fullmatch(self.mix_ratio or "")
+        if found is not None and not min(float(found[1]), float(found[2])) > 0:
+            refuse("mix_ratio", self.mix_ratio, "both parts must lie above 0; leave it out where there is only one")
+        return self
+
     def parts(self) -> tuple[float, float, str] | None:
         """Return the shares of both parts of the adhesive, and ``"mass"`` or ``"volume"``; None where the ratio is only words."""
         found = RATIO.fullmatch(self.mix_ratio or "")
         if found is None:
             return None
         one, two = float(found[1]), float(found[2])
-        if not one + two > 0:
-            return None
         return one / (one + two), two / (one + two), "volume" if found[3] == "volume" else "mass"

@@ -154,7 +154,13 @@ def _fits(preparation: Surface, planned: Route, material: str) -> list[Finding]:
                 "pull a witness coupon made with them",
             )
         ]
-    told = (preparation.family,) if preparation.family else families_of(material)
+    told = families_of(material)
+    if preparation.family:
+        if told and preparation.family not in told:  # an acid for one metal may ruin another, so neither is believed
+            names = " and ".join(told)
+            reason = f'family = "{preparation.family}" contradicts the material\'s name, "{material}", which tells {names}'
+            return [("not fit", reason, "leave family out, or name the material for what it is")]
+        told = (preparation.family,)
     if not told:
         named = f'the name "{material}" tells no family of materials' if material else "the material has no name"
         return [

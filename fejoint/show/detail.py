@@ -50,12 +50,16 @@ def _name_layer(axes: Axes, g: Geometry, units: str, ground: dict[str, Any]) -> 
     (x0, x1), (y0, y1), bond = axes.get_xlim(), axes.get_ylim(), g.bonds()[-1]
     h, f, size, parts = g.bondline_thickness / 2, g.fillet_height, x1 - x0, g.adherends()
     text = keyed(["bondline_thickness"], g.bondline_thickness, units)
+    up, start = (g.thickness_at(x) - g.bondline_thickness for x in (0.4 * x1, 0.0))  # what a taper has moved the upper face by
+    if g.bondline_taper:
+        text += f",\nhere {display(g.thickness_at(0.4 * x1), 'mm', units, 3)}"
     below, above = (max(min(0.09 * size, 0.75 * parts[name].thickness), 0.05 * size) for name in (bond.below, bond.above))
-    thin_dimension(axes, 0.4 * x1, -h, h, text, (below, above), -0.015 * size, below=True)
-    axes.annotate("x = 0", (0.0, h), (0.1 * x1, h + 0.1 * size), arrowprops=LEADER)
+    thin_dimension(axes, 0.4 * x1, -h, h + up, text, (below, above), -0.015 * size, below=True)
+    axes.annotate("x = 0", (0.0, h + start), (0.1 * x1, h + start + 0.1 * size), arrowprops=LEADER)
     if f > 0:
-        axes.annotate("", (-0.035 * size, h + f), (-0.035 * size, h), arrowprops=DOUBLE_ARROW)
-        axes.text(-0.05 * size, h + f, keyed(["spew_height"], f, units), ha="right", va="bottom")
+        corner = h + start
+        axes.annotate("", (-0.035 * size, corner + f), (-0.035 * size, corner), arrowprops=DOUBLE_ARROW)
+        axes.text(-0.05 * size, corner + f, keyed(["spew_height"], f, units), ha="right", va="bottom")
     low, high = max(0.94 * y0, -h - 0.9 * parts[bond.below].thickness), min(0.94 * y1, h + 0.9 * parts[bond.above].thickness)
     axes.text(0.97 * x0, low, g.adherend_key(bond.below), va="bottom")
     axes.text(0.97 * x1, high, g.adherend_key(bond.above), ha="right", va="top")

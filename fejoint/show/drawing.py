@@ -307,6 +307,7 @@ def _draw_facts(axes: Axes, joint: Joint, units: str) -> None:
     """List what a section cannot show."""
     g, load = joint.geometry, joint.load
     facts = [("width", display(g.width, "mm", units)), ("spew", g.spew)]
+    facts += [("bondline_taper", display(g.bondline_taper, "mm", units))] if g.bondline_taper else []
     if isinstance(g, SteppedLap):
         facts.append(("step_heights", listed(g.risers, units, 4)))
     facts.append(("force", display(load.force, "N", units) + (" (compression)" if load.force < 0 else "")))

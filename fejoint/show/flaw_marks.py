@@ -14,6 +14,7 @@ from fejoint.joint.flaws import Flaw, reach
 from fejoint.joint.geometry import Bond
 from fejoint.mechanics.taper import shift
 from fejoint.show.colours import FAINT, INK
+from fejoint.show.pen import plate
 from fejoint.show.shape import even_layer
 from fejoint.units import display
 
@@ -100,7 +101,8 @@ def name_flaws(
         at = bottom - (k + 0.8) * row
         lowest = min(lowest, at - 0.5 * row)
         axes.plot([x, x, middle], [y, bottom, at + 0.35 * row], color=FLAW, linewidth=0.7, zorder=3, gid="flaw leader")
-        axes.text(middle, at, text, ha="center", va="center", fontsize="small", color=INK, gid="flaw text")
+        look: dict[str, Any] = {"fontsize": "small", "color": INK, "gid": "flaw text", "zorder": 4, **plate(0.9)}
+        axes.text(middle, at, text, ha="center", va="center", **look)
     return lowest
 
 

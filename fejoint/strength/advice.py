@@ -18,12 +18,14 @@ from dataclasses import dataclass, replace
 
 from fejoint.strength.capacity import ADHESIVE_MODES, Capacity
 
-__all__ = ["LONG", "SHORT", "Advice", "advice"]
+__all__ = ["LEFT_YIELDS", "LONG", "SHORT", "Advice", "advice"]
 
 # Ratios of overlap to zone: below the first the bond gives way as a whole, above the second from its end. A bilinear law of
 # shear lag lies up to a fifth below the lesser load between them, and within 6 % of it outside (derived; tested).
 SHORT, LONG = 0.5, 2.0
 BETWEEN = "up to a fifth too high; the cohesive zone tells more"
+# Where shear lag has all of the layer yielding that flaws leave.
+LEFT_YIELDS = "all that the flaws leave"
 # Criteria of what is parted from the start.
 GROWTH = ("energy-flaw", "energy-disbond")
 
@@ -160,7 +162,7 @@ def _parted(of: Mapping[str, Capacity], grown: Capacity, known: Advice, beyond: 
     it = "a flaw" if flawed else "its disbond"
     if least is grown:
         said = "there are flaws, and the growth of one decides" if flawed else "there is a disbond, and its growth decides"
-    elif least.key == "plateau":
+    elif least.key == "plateau" or least.place.startswith(LEFT_YIELDS):
         said = f"what is left of the bond gives way as a whole before {it} grows"
     elif least.key == "ligament":
         said = "a stretch of the bond that flaws cut off gives way by itself, shorter than the zone in which the bond gives way"

@@ -13,6 +13,7 @@ from fejoint.joint.disbond import Disbond
 from fejoint.joint.families import DoubleLap, SteppedLap
 from fejoint.mechanics.result import Result
 from fejoint.mechanics.reuse import Kept
+from fejoint.strength.advice import LEFT_YIELDS
 from fejoint.strength.capacity import Capacity
 from fejoint.strength.cohesive import CohesiveLoad, cohesive_load
 from fejoint.strength.field import Field
@@ -132,7 +133,7 @@ def shear_lag_left(joint: Joint) -> list[Capacity]:
             left = joint.adhesive.shear_yield * bonded_left(joint) * joint.geometry.width
             if left < abs(lag.force):
                 force = math.copysign(left, lag.force)
-                lag = replace(lag, force=force, factor=force / joint.load.force, place="all that the flaws leave yields")
+                lag = replace(lag, force=force, factor=force / joint.load.force, place=f"{LEFT_YIELDS} yields")
         found.append(lag)
     return found
 

@@ -102,6 +102,26 @@ def test_a_wide_opening_is_that_of_the_elastica(opening):
     assert abs(1 - softer) > 0.2 * opening**2  # what is tested is no matter of rounding
 
 
+@pytest.mark.parametrize("block", [0.0, 0.1, 0.2])
+def test_loading_blocks_are_those_of_statics(block):
+    """A rigid block on a slender arm, its pin above the arm's axis: as the block turns by phi the pin goes l1 phi nearer the tip.
+
+    So the moment is P (x - l1 phi), x from the pin, and bends the arm beyond the block only; lengths over a, forces
+    over EI/a^2. F is the moment's square at the tip over (P a)^2, N the opening of the axes over the plain beam's. The
+    published N leaves out that a block also hinders the turn: by (l2/a)^2 of its second term at most, and of second order.
+    """
+    P, height = 0.02, 0.15
+    turn = brentq(lambda phi: quad(lambda x: P * (x - height * phi), block, 1)[0] - phi, 0.0, 1.0)
+    opening = 2 * quad(lambda x: P * (x - height * turn) * x, block, 1)[0]
+    arm = height * opening
+    F, N = large_opening(opening, 1.0, height, block)
+    squares = opening**2  # of the wide opening, in a test of its own
+    assert pytest.approx((1 - height * turn) ** 2, abs=1.5 * arm * block**2 + 2 * arm**2) == F + 0.3 * squares
+    softer = opening / (2 * P / 3)
+    assert pytest.approx(softer, abs=1.125 * arm * block**2 + 2 * arm**2) == N + 9 / 35 * squares
+    assert arm < 0.05  # the tolerances are a tenth of what is tested, or less
+
+
 @pytest.mark.parametrize(("soft", "arm"), [(2000.0, 8.0), (300.0, 6.0)])
 def test_corrected_beam_theory_on_a_soft_layer(soft, arm):
     """Against a beam on an elastic foundation, whose compliance and toughness are exact.
@@ -334,3 +354,16 @@ def test_bad_end_notched_flexure():
         calibrated(np.array([20.0, 30, 40, 50]), np.array([4.0, 3, 2, 1]))
     with pytest.raises(JointError, match="no straight beginning"):
         enf(pull([1, 2, 3, 4], [9, 8, 7, 6]), dims)
+
+
+@pytest.mark.parametrize(
+    ("force", "crack", "says"),
+    [
+        ([100, 90, 80, 70, 0], [50, 60, 70, 80, 90], "force or displacement is not above 0"),
+        ([100, 90, 80, 70, 60], [50, 60, 0, 80, 90], "a crack length is not above 0"),
+        ([100, 90, 80, 70, 60], [90, 80, 70, 60, 50], "has 0 readings of a crack that grows"),
+    ],
+)
+def test_readings_of_a_crack_that_cannot_be_are_refused(force, crack, says):
+    with pytest.raises(JointError, match=says):
+        dcb(pull([1, 2, 3, 4, 5], force, np.array(crack, float)), {"width": B, "arm_thickness": H})

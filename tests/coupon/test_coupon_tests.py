@@ -87,6 +87,7 @@ def test_the_files(name, tmp_path, capsys):
     assert (out / "patterns.png").is_file() == (found.pattern is not None)
     page = (out / "report.html").read_text()
     assert "No design allowable" in page and "from memory" in page
+    assert "divided by n - 1" in page and "90 % of all such coupons are stronger, with 95 % confidence" in page
     assert ("No failure pattern is stated" in page) == (found.pattern is None)
 
 
@@ -314,3 +315,12 @@ def test_long_records_are_thinned(folder, tmp_path):
     assert looked(found).refused.endswith("1 value given; a standard deviation needs at least 2.")
     drawn = thinned(x, force, 300)
     assert len(drawn[0]) <= 302 and drawn[1].max() == 6.0 and (drawn[0][0], drawn[0][-1]) == (0, 1)
+
+
+def test_a_machine_that_takes_off_all_displacement_is_refused(tmp_path, capsys):
+    text = LAP.replace('machine_compliance = "8e-06 mm/N"', 'machine_compliance = "8e-03 mm/N"')
+    assert text != LAP
+    shutil.copy(FOLDER / "door-sill-lap.csv", tmp_path)
+    (tmp_path / "test.toml").write_text(text, encoding="utf-8")
+    assert run(["coupons", str(tmp_path / "test.toml"), "--out", str(tmp_path / "out")]) == 2
+    assert "takes off all of its displacement" in capsys.readouterr().err and not (tmp_path / "out").exists()

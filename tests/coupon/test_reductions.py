@@ -136,7 +136,7 @@ def test_the_modulus_interval_covers():
         ({"gauge_length": 0.1}, (0.1, 0.9), "gauge_length = 0.1 mm must be larger than bondline_thickness, 0.2 mm"),
         ({"gauge_length": None}, (0.1, 0.9), "gauge_length missing"),
         ({"adherend_shear_modulus": 300.0}, (0.1, 0.9), "strain does not surely rise between 10 % and 90 % of strength"),
-        ({}, (0.1, 0.101), "between 10 % and 10.1 % of strength: has 1 point, and a line"),
+        ({}, (0.1, 0.101), "between 10 % and 10.1 % of strength: 1, and the line of the modulus needs 3"),
     ],
 )
 def test_bad_thick_adherends(change, window, said):
@@ -195,3 +195,16 @@ def test_standards_by_name(given, name):
 def test_an_unknown_standard():
     with pytest.raises(JointError, match=r'coupons\.standard = "ISO 9999": is not known here'):
         standard("ISO 9999")
+
+
+def test_a_window_that_the_curve_does_not_fill_is_refused_with_what_to_do():
+    """A strain that is never reached, and a curve of few points."""
+    extension = np.linspace(0, 0.05, 100)
+    force = 3750 * np.tanh(extension / 0.0075)
+    size = {"width": 25.0, "overlap_length": 5.0, "bondline_thickness": 0.2}
+    whole = Pull("T1", extension, force, extension=extension)
+    with pytest.raises(JointError, match=r"its strain reaches 0.25 and no 0.9"):
+        thick_adherend(whole, size, (0.1, 0.9), by_strain=True)
+    few = Pull("T1", extension[::25], force[::25], extension=extension[::25])
+    with pytest.raises(JointError, match=r"points between 10 % and 40 % of strength: 0, .*record more often"):
+        thick_adherend(few, size, (0.1, 0.4))

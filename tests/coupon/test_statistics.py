@@ -41,7 +41,8 @@ def test_a_mean_of_nothing_has_no_coefficient_of_variation():
         ([1.0, True], "value 2 (True) must be a finite number."),
         ([1.0, None], "value 2 (None) must be a finite number."),
         ([1.0, np.nan], "must be a finite number."),
-        ([1.0, 1e200], "must be a finite number."),
+        ([1.0, 1e200], "must be a finite number, 1e+100 at most; give another unit."),
+        ([1e-300, 2e-300, 3e-300], "give them in another unit."),
     ],
 )
 def test_too_few_and_no_numbers_are_refused(values, says):

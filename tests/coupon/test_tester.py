@@ -206,3 +206,87 @@ def test_a_machine_that_gives_way():
     """Displacement less compliance times force; force and all else as before."""
     pull = Pull("S", np.array([0.0, 0.2]), np.array([0.0, 1000.0]))
     assert pull.without_machine(5e-5).displacement == pytest.approx([0, 0.15])
+
+
+# ---- what testers' programs do to tables -----------------------------------------
+
+
+@pytest.mark.parametrize("mark", ["\u00a0", "\u202f", "\u2009", "\u2019"])
+def test_thousands_may_be_parted_by_blanks_that_do_not_break_and_by_curled_quotes(mark):
+    same(pulls_from_text(table(";", thousands=mark))[0])
+
+
+@pytest.mark.parametrize(
+    "notes",
+    ["\nOperator: A. Person\nMost, 2360, N\n", "END\n", "\nMean,0.5,1.1,1.2\nDeviation,1,2,3\n", "End of test\nMost,2,3,4\n"],
+)
+def test_notes_under_a_table_are_none_of_it(notes):
+    same(pulls_from_text(table() + notes)[0])
+
+
+@pytest.mark.parametrize("last", ["2.0,0.05,five\n", "2.0,five,2500\n", "\n2.0,0.05,five\n"])
+def test_a_damaged_last_row_is_no_note(last):
+    text = table().replace("\n", "\n\n") if last.startswith("\n") else table()  # empty lines all through part nothing
+    with pytest.raises(JointError, match='"five" is no number'):
+        pulls_from_text(text + last)
+    with pytest.raises(JointError, match='"five" is no number'):  # nor in a block before another
+        pulls_from_text(text + last + "\n" + table())
+
+
+def test_times_before_the_start_are_refused():
+    with pytest.raises(JointError, match=r"line 2, column 1.*time is -0.5 s; times must be 0 or more"):
+        pulls_from_text(table(rows=[(-0.5, 0, 0), *ROWS]))
+
+
+@pytest.mark.parametrize("unit", ["", " (hh:mm:ss)", " [s]"])
+def test_times_may_be_of_a_clock(unit):
+    rows = "".join(f"1:00:{t:04.1f};{x};{f}\n" for t, x, f in ROWS)
+    same(pulls_from_text(f"Time{unit};Travel (mm);Load (N)\n{rows}")[0], [(3600 + t, x, f) for t, x, f in ROWS])
+    with pytest.raises(JointError, match='"1:00:61" is no number'):
+        pulls_from_text(f"Time;Travel (mm);Load (N)\n{rows}1:00:61;1;1\n")
+
+
+def test_heads_with_in_with_a_hash_and_with_units_of_what_is_not_read():
+    rows = "".join(f"{t};{x};{f};23\n" for t, x, f in ROWS)
+    same(pulls_from_text(f"# Time in s;Travel in mm;Kraft in N;Temperature in °C\n{rows}")[0])
+    same(pulls_from_text(f"Time;Travel;Load;Temperature\ns;mm;N;°C\n{rows}")[0])
+
+
+def test_big_endian_text_without_a_mark_is_read():
+    same(pulls_from_text(decoded(table().encode("utf-16-be"), None, "sill.csv"))[0])
+
+
+BESIDE = [
+    "S1;;;S2;;\nTime;Travel;Load;Time;Travel;Load\ns;mm;N;s;mm;N\n",
+    "S1 Time (s);S1 Travel (mm);S1 Load (N);S2 Time (s);S2 Travel (mm);S2 Load (N)\n",
+    "Time_S1 (s);Travel_S1 (mm);Load_S1 (N);Time_S2 (s);Travel_S2 (mm);Load_S2 (N);\n",
+]
+
+
+@pytest.mark.parametrize("head", BESIDE)
+@pytest.mark.parametrize("longer", ["S1", "S2"])
+def test_specimens_side_by_side_are_told_apart(head, longer):
+    """Of unlike length: where one has ended the other goes on."""
+    short, empty = ROWS[:3], ("", "", "")
+    left, right = (ROWS, [*short, empty]) if longer == "S1" else ([*short, empty], ROWS)
+    text = head + "".join(";".join(map(str, (*a, *b))) + "\n" for a, b in zip(left, right, strict=True))
+    first, second = pulls_from_text(text)
+    assert (first.name, second.name) == ("S1", "S2")
+    same(first, ROWS if longer == "S1" else short)
+    same(second, ROWS if longer == "S2" else short)
+
+
+def test_specimens_side_by_side_are_refused_in_different_units_and_told_where_they_are_wrong():
+    rows = "".join(f"{x};{f};{x};{f}\n" for _, x, f in ROWS)
+    with pytest.raises(JointError, match=r"different units \(N, kN\)"):
+        pulls_from_text(f"Travel (mm);Load (N);Travel (mm);Load (kN)\n{rows}")
+    with pytest.raises(JointError, match=r"line 6, column 4 \(Load \(N\)\)"):
+        pulls_from_text(f"Travel (mm);Load (N);Travel (mm);Load (N)\n{rows}1;2;3;x\n1;2;3;4\n")
+    with pytest.raises(JointError, match="may all be the force"):  # one specimen, two load cells
+        pulls_from_text("Travel (mm);Load 1 (N);Load 2 (N)\n0;1;1\n1;2;2\n2;3;3\n")
+
+
+def test_specimens_side_by_side_without_names_get_the_files_with_a_number():
+    rows = "".join(f"{x};{f};;{x};{f}\n" for _, x, f in ROWS)
+    found = pulls_from_text(f"Travel (mm);Load (N);;Travel (mm);Load (N)\n{rows}", place="sill.csv")
+    assert [pull.name for pull in found] == ["sill 1", "sill 2"]

@@ -4,7 +4,7 @@ import math
 
 import pytest
 
-from fejoint.coupon.value_table import read_values, unit_of
+from fejoint.coupon.value_table import quantity_of, read_values, unit_of
 from fejoint.errors import JointError
 
 
@@ -58,7 +58,7 @@ def test_blank_cells_answers_and_beginnings(tmp_path):
         ("a,b\n1,22,5\n", "line 2: has 3 cells"),
         ('a,b\n"1,2\n3",4\n', "a cell in quotes must end on its own line."),
         ('a,b\n"1,2\n', "is no table"),
-        (b"a,b\n\xff,2\n", "cannot be read (no utf-8 text)."),
+        (b"a,b\n1\x00,2\n", "is no text file"),
     ],
 )
 def test_what_is_no_table(tmp_path, text, says):
@@ -82,3 +82,14 @@ def test_missing_files_columns_and_answers(tmp_path):
         table.numbers("c")
     with pytest.raises(JointError, match=r'line 2: b = "maybe" must be yes or no'):
         table.answers("b")
+
+
+@pytest.mark.parametrize("encoding", ["utf-8", "latin-1", "utf-16"])
+@pytest.mark.parametrize("head", ["strength_MPa", "Strength (MPa)", "Strength [MPa]"])
+def test_heads_and_encodings_of_spreadsheets(tmp_path, head, encoding):
+    path = tmp_path / "table.csv"
+    path.write_bytes(f"{head};Temp °C\n20,5;23\n21;23\n".encode(encoding))
+    read = read_values(path)
+    assert read.beginning(["strength"]) == head
+    assert (unit_of(head), quantity_of(head).lower()) == ("MPa", "strength")
+    assert read.numbers(head) == (20.5, 21.0)

@@ -203,7 +203,6 @@ def test_a_double_lap_has_two_bonds_and_both_materials_their_steps():
         ("2:1 by volume", (2 / 3, 1 / 3, "volume")),
         ("1.5:1 by mass", (0.6, 0.4, "mass")),
         ("as the pack says", None),
-        ("0 : 0 by weight", None),
         (None, None),
     ],
 )

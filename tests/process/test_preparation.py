@@ -427,6 +427,14 @@ def test_the_water_break_test_is_not_stated_in_two_ways():
         process_of({"process": table})
 
 
+def test_a_family_that_contradicts_the_name_is_not_believed():
+    """Or a pickle with hydrofluoric acid would be called fit for a carbon laminate."""
+    stated = given(route="titanium-pickle", family="titanium", water_break=True, waited="1 h", longest_wait="4 h")
+    assert verdict(stated, "").state == verdict(stated, "titanium Ti-6Al-4V").state == verdict(stated, "grade 5").state == "fit"
+    found = verdict(stated, "carbon ply T300/5208, 0 degrees")
+    assert found.state == "not fit" and "contradicts the material's name" in found.reasons[0]
+
+
 def test_an_unknown_route_in_python_names_the_nearest():
     with pytest.raises(JointError, match="did you mean aluminium-abrade"):
         route("aluminium-abrad")

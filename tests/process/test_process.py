@@ -228,6 +228,7 @@ FLOW = 'viscosity = "50 Pa*s"\nclamp_pressure = "0.1 MPa"\nwidth = "10 mm"\nleng
             "[process.preparation]\nroute = 'aluminium-abrade'\nfigure = [{ step = true, of = 'time', value = '2 h' }]",
             "process.preparation.figure item 1.step = true: ",
         ),
+        ("[process.job]\nmix_ratio = '0 : 0 by weight'", "both parts must lie above 0"),
         (f"[process.squeeze_out]\n{FLOW}target_thickness = 0.2\nnumber = true", "process.squeeze_out.number = true: "),
         (f"[process.cure]\n{LAW.replace('1 h', '1e-300 s')}", "must lie above the time before it"),
         (f"[process.squeeze_out]\n{FLOW}clamp_force = 5\ntarget_thickness = 0.2", "one of the two"),

@@ -12,7 +12,7 @@ from rich.text import Text
 
 from fejoint.coupon.ageing import AgeingFit
 from fejoint.coupon.ageing_prediction import HORIZON, Prediction, Reached
-from fejoint.show.coupons.statistics_tables import number, rows_table
+from fejoint.show.coupons.statistics_tables import number, percent, rows_table
 
 __all__ = ["ageing_json", "ageing_rows", "ageing_sentences", "ageing_table", "degrees", "law_words"]
 
@@ -61,14 +61,24 @@ def ageing_rows(
     head = ["law", "s", "r^2", "criterion", "lack of fit", f"mean{per}", "95 % of the mean", "95 % of a specimen", ""]
     rows = []
     for fit, one in zip(fits, said, strict=True):
-        lack = "-" if fit.lack_of_fit is None else f"{100 * fit.lack_of_fit.level:.2g} %"
+        lack = "-" if fit.lack_of_fit is None else percent(fit.lack_of_fit.level)
         marks = ["rejected"] if fit.lack_of_fit is not None and fit.lack_of_fit.rejected else []
         marks += ["taken"] if fit is chosen else []
         numbers = ["-", "-", "-"]
         if one is not None:
             numbers = [number(one.mean), *(" to ".join(map(number, i)) for i in (one.mean_interval, one.specimen_interval))]
         r2 = "-" if fit.determined is None else f"{fit.determined:.4f}"
-        rows.append([fit.name, number(fit.deviation), r2, f"{fit.criterion:.2f}", lack, *numbers, ", ".join(marks)])
+        rows.append(
+            [
+                fit.name,
+                number(fit.deviation),
+                r2,
+                f"{fit.criterion:.2f}" if math.isfinite(fit.criterion) else "-",
+                lack,
+                *numbers,
+                ", ".join(marks),
+            ]
+        )
     return head, rows
 
 
@@ -99,7 +109,9 @@ def ageing_sentences(
             f"After {one.time:.4g} {time}{at}: mean {mean} {strength}, {100 * one.confidence:g} % interval of the mean {low} to "
             f"{high}, of one new specimen {least} to {most} {strength}."
         )
-        if one.specimen_interval[0] <= 0:
+        if one.mean <= 0:
+            said.append("The mean itself is not above 0 there: this law cannot hold so long, and another one must be taken.")
+        elif one.specimen_interval[0] <= 0:
             said.append("The lower end is not above 0: the law promises nothing for one specimen there.")
         said += list(one.cautions)
     if when is not None:

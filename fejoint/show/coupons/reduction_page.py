@@ -12,7 +12,7 @@ from fejoint.show.coupons.reduction_data import SUPPORT, Looked, standard_in_wor
 from fejoint.show.coupons.reduction_plots import coupons_figure, patterns_figure
 from fejoint.show.coupons.reduction_tables import answer, facts, figure_rows, noted, specimen_rows
 from fejoint.show.coupons.statistics_plots import statistics_figure
-from fejoint.show.coupons.statistics_tables import statistics_rows, statistics_sentences
+from fejoint.show.coupons.statistics_tables import MEANING, statistics_rows, statistics_sentences
 from fejoint.show.report.page import Row, Table, page, picture
 from fejoint.units import display
 
@@ -92,7 +92,9 @@ def coupons_page(found: ReducedTest, statistics: Looked, figures: Mapping[str, F
         "notes": [(", ".join(names), text) for text, names in noted(found).items()],
         "confidence": f"{100 * test.reduction.confidence:g} %",
         "statistics_refused": statistics.refused,
-        "statistics_sentences": [] if statistics.lots is None else statistics_sentences(statistics.lots, statistics.unit),
+        "statistics_sentences": []
+        if statistics.lots is None
+        else [*statistics_sentences(statistics.lots, statistics.unit), MEANING],
         "standard": standard_in_words(found),
         "cautions": found.cautions,
     }

@@ -34,7 +34,7 @@ MOST_GROUPS, MOST_LINES, NAME_LENGTH = 30, 8, 28
 
 
 def statistics_figure(found: Lots, unit: str, quantity: str = "strength") -> Figure:
-    """Return the values of each group, and beside it their shares on normal probability paper.
+    """Return the values of each group, and below them their shares on normal probability paper.
 
     One lot has its fitted distributions as lines, with the B-basis (at 10 %) and A-basis values (at 1 %) marked; of
     several, each has the line of its recommended distribution. The axes are labelled values and shares.
@@ -48,8 +48,9 @@ def statistics_figure(found: Lots, unit: str, quantity: str = "strength") -> Fig
         from matplotlib.figure import Figure
 
         lots = found.lots[:MOST_GROUPS]
-        figure = Figure(figsize=(13, max(5.6, 2.6 + 0.45 * len(lots))), layout="constrained")
-        values, shares = figure.subplots(1, 2, gridspec_kw={"width_ratios": [1.0, 1.25]})
+        rows = 1.3 + 0.5 * len(lots)  # inches; one above the other, so that letters keep their size on a page
+        figure = Figure(figsize=(10, rows + 5.6), layout="constrained")
+        values, shares = figure.subplots(2, 1, gridspec_kw={"height_ratios": [rows, 4.4]})
         values.set_label("values")
         shares.set_label("shares")
         label = f"{quantity}, {unit}" if unit else quantity

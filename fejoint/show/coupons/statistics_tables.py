@@ -18,8 +18,10 @@ from fejoint.coupon.pooling import Groups, Pooled
 from fejoint.show.pen import printable
 
 __all__ = [
+    "MEANING",
     "METHOD_WORDS",
     "number",
+    "percent",
     "recommended_words",
     "rows_table",
     "statistics_json",
@@ -36,7 +38,8 @@ METHOD_WORDS = {
     "by two values": "by two values (non-parametric)",
 }
 MEANING = (
-    "s: sample standard deviation, divided by n - 1. B-basis: 90 % of all such coupons are stronger, with 95 % confidence; "
+    "s: sample standard deviation, divided by n - 1. 95 % of the mean: its interval. "
+    "B-basis: 90 % of all such coupons are stronger, with 95 % confidence; "
     "A-basis: 99 %, with 95 %. Level: how often such a distribution gives values as odd or odder; below 5 % it is rejected."
 )
 
@@ -51,6 +54,11 @@ def number(value: float | None, digits: int = 4) -> str:
     return f"{value:.{places}f}"
 
 
+def percent(level: float) -> str:
+    """Return a level of a test in per cent, to two digits."""
+    return f"{100 * level:.2g} %" if level < 0.995 else "100 %"
+
+
 # ---- rows, for tables here and in the report ---------------------------------
 
 
@@ -58,9 +66,9 @@ def statistics_rows(found: Lots, unit: str) -> list[tuple[str, list[str], list[l
     """Return the tables of lots as title, head and rows of text, for a console or a page (nothing is escaped)."""
     lots = [*found.lots, *([found.whole] if found.whole else [])]
     per = f", {unit}" if unit else ""
-    head = ["coupons", "n", f"mean{per}", f"s (n - 1){per}", "CV, %", f"median{per}", f"least{per}", f"most{per}"]
+    head = ["coupons", "n", "mean", "s (n - 1)", "CV, %", "median", "least", "most", "95 % of the mean"]
     rows = [_described_row(lot) for lot in lots]
-    tables = [("Mean and scatter", [*head, f"95 % interval of the mean{per}"], rows)]
+    tables = [(f"Mean and scatter{per}", head, rows)]
     for lot in lots:
         if lot.basis is not None:
             tables.append(_basis_rows(lot, lot.basis, per))
@@ -93,7 +101,7 @@ def _basis_rows(lot: Lot, basis: BasisValues, per: str) -> tuple[str, list[str],
         marks += [why] if why else []
         rejected = any(a.rejected for a in basis.agreements if a.distribution == method)
         marks += ["rejected"] if rejected else []
-        shown = "-" if method not in level else f"{100 * level[method]:.2g} %"
+        shown = "-" if method not in level else f"{percent(level[method])}"
         rows.append([words, shown, *(number(by[name].value) for name in ("B", "A")), "; ".join(marks)])
     return f"Basis values: {printable(lot.name)}", ["distribution", "level", f"B-basis{per}", f"A-basis{per}", ""], rows
 
@@ -148,7 +156,7 @@ def _lot_sentences(lot: Lot, unit: str) -> list[str]:
         said.append(f"{name}: {_outliers(lot.outliers, unit)}")
     if lot.shapiro is not None:
         verdict = "speaks against" if lot.shapiro.level < 0.05 else "does not speak against"
-        said.append(f"{name}: Shapiro-Wilk's test (level {100 * lot.shapiro.level:.2g} %) {verdict} a normal distribution.")
+        said.append(f"{name}: Shapiro-Wilk's test (level {percent(lot.shapiro.level)}) {verdict} a normal distribution.")
     if lot.basis is not None:
         said.append(f"{name}: recommended is {recommended_words(lot.basis, unit)}: {lot.basis.reason}")
         said += [f"{name}: {text}" for text in lot.basis.cautions if text != NOT_AN_ALLOWABLE]
@@ -181,8 +189,8 @@ def _outliers(found: Outliers, unit: str) -> str:
 
 def _alike(groups: Groups) -> str:
     levels = (
-        f"equal scatter: Brown-Forsythe, level {100 * groups.variances:.2g} %; one population: k-sample Anderson-Darling, "
-        f"level {100 * groups.distributions:.2g} %{' or more' if groups.distributions >= 0.25 else ''}"
+        f"equal scatter: Brown-Forsythe, level {percent(groups.variances)}; one population: k-sample Anderson-Darling, "
+        f"level {percent(groups.distributions)}{' or more' if groups.distributions >= 0.25 else ''}"
         f"{' or less' if groups.distributions <= 0.001 else ''}"
     )
     if groups.alike:
@@ -194,8 +202,8 @@ def _pooling(pool: Pooled) -> str:
     if pool.refused:
         return _sentence(pool.refused)
     return (
-        f"Pooling of {pool.of}s takes for granted that groups scatter alike (Brown-Forsythe, level {100 * pool.variances:.2g} %) "
-        f"and are normal (Anderson-Darling on all residuals, level {100 * pool.normality:.2g} %); neither is spoken against."
+        f"Pooling of {pool.of}s takes for granted that groups scatter alike (Brown-Forsythe, level {percent(pool.variances)}) "
+        f"and are normal (Anderson-Darling on all residuals, level {percent(pool.normality)}); neither is spoken against."
     )
 
 

@@ -372,7 +372,7 @@ def _tables(run: Run, joint: Joint, comparison: Comparison | None, units: str) -
         return run_tables.tables_in(comparison_table(comparison, units), "theory") if comparison is not None else []
 
     return {
-        "joint": Part([run_tables.key_table("Dimensions", [key for key in keys if key.key == "title"] + of("joint."))]),
+        "joint": Part([run_tables.key_table("Dimensions", [key for key in keys if key.key in ("title", "flaw")] + of("joint."))]),
         "materials": _attempt(lambda: run_tables.material_tables(joint, units, predicted), "the tables of materials"),
         "strength": _attempt(lambda: _strength_tables(run, units), "the tables of strength"),
         "rules": Part([run_tables.key_table("What a prediction of strength is told", of("strength."))]),
