@@ -73,7 +73,7 @@ def curve_figure(data: Mapping[str, Any], units: str = "mm") -> Figure:
         axes.annotate(
             f"predicted {display(p['load_N'], 'N', units)}",
             (at, newton * p["load_N"]),
-            (12, -16),
+            (12, 8 if p["kind"] == "cohesive" else -16),  # clear of the curve
             textcoords="offset points",
             **plate(),
         )
