@@ -89,6 +89,17 @@ def test_an_interruption_leaves_no_file_and_says_so(thick, capsys, monkeypatch, 
     assert not Path("out").exists()
 
 
+def test_brackets_dollars_and_underscores_in_names_are_text(thick, capsys, monkeypatch):
+    monkeypatch.setattr("fejoint.proof.effects.tried", lambda *_, **__: [])
+    odd = r"_$\frac{ [/] [bold]b"
+    table = Path("pull.csv").read_text().replace("\na,", f"\n{odd},")
+    Path("pull.csv").write_text(table)
+    assert run(["correlate", "thick.toml", "--quick", "--out", "out"]) == 0
+    assert "[/] [bold]b" in " ".join(capsys.readouterr().out.split())
+    axes = curve_figure(json.loads(Path("out/correlation.json").read_text())).axes[0]
+    assert f" {odd}" in axes.get_legend_handles_labels()[1]
+
+
 def test_correlate_prints_json(thick, capsys, monkeypatch):
     monkeypatch.setattr("fejoint.proof.effects.tried", lambda *_, **__: [])  # seen above, and takes longest
     assert run(["correlate", "thick.toml", "--quick", "--json"]) == 0

@@ -57,7 +57,7 @@ def curve_figure(data: Mapping[str, Any], units: str = "mm") -> Figure:
         for i, one in enumerate(m["specimens"]):
             u, f = mm * np.array(one["displacement_mm"]), newton * np.array(one["force_N"])
             look: dict[str, Any] = {"color": INKS[i % len(INKS)], "linewidth": 1.2, "marker": MARKERS[i % len(MARKERS)]}
-            label = shortened(printable(one["name"]), 24) if i < len(INKS) else "_"
+            label = f" {shortened(printable(one['name']), 24)}" if i < len(INKS) else "_"  # a legend leaves out what begins so
             axes.plot(u, f, markersize=5, markerfacecolor="white", markevery=0.12, label=label, zorder=2, **look)
             ends.append(float(u[np.argmax(f)]))
         u, f = mm * np.array(p["displacement_mm"]), newton * np.array(p["force_N"])

@@ -47,7 +47,8 @@ def identified_report(data: Mapping[str, Any], units: str = "mm") -> RenderableT
     for one in data["figures"]:
         span = _span(one["low"], one["high"], one["unit"], units)
         marks = " (at its bound)" if one["at_bound"] else " (no influence)" if one["no_influence"] else ""
-        table.add_row(
+        _add(
+            table,
             one["key"],
             figure_text(one["value"], one["unit"], units) + marks,
             span,
@@ -59,7 +60,8 @@ def identified_report(data: Mapping[str, Any], units: str = "mm") -> RenderableT
         "Measured and fitted (means of like coupons)", ["test", "what", "measured", "before", "fitted", "off"], words=(0, 1)
     )
     for row in _groups(data):
-        seen.add_row(
+        _add(
+            seen,
             printable(row["test"]),
             row["kind"] + ("" if row["at_mm"] is None else f" at {display(row['at_mm'], 'mm', units, 3)}"),
             *(figure_text(row[key], row["unit"], units) for key in ("measured", "before", "fitted")),
@@ -98,6 +100,11 @@ def _table(title: str, columns: list[str], words: tuple[int, ...] = (0,)) -> Tab
     return table
 
 
+def _add(table: Table, *cells: str, style: str = "") -> None:
+    """Add a row; names of tests, specimens and causes are text, whatever brackets they hold."""
+    table.add_row(*(Text(cell) for cell in cells), style=style)
+
+
 def _sides(data: Mapping[str, Any], units: str) -> Table:
     p, m = data["predicted"], data["measured"]
     table = _table("", ["", "predicted", "measured", "predicted over measured"])
@@ -107,7 +114,7 @@ def _sides(data: Mapping[str, Any], units: str) -> Table:
     rows.append(("work up to the load", "work_N_mm", "N*mm", "work"))
     for name, key, unit, ratio in rows:
         if data["ratios"][ratio] is not None:
-            table.add_row(name, *(figure_text(side[key], unit, units) for side in (p, m)), f"{data['ratios'][ratio]:.3f}")
+            _add(table, name, *(figure_text(side[key], unit, units) for side in (p, m)), f"{data['ratios'][ratio]:.3f}")
     table.caption = f"predicted by: {p['name']}; {p['curve']}"
     table.caption_justify = "left"
     return table
@@ -119,7 +126,8 @@ def _specimens(data: Mapping[str, Any], units: str) -> Table:
     )
     for one in data["measured"]["specimens"]:
         off = (one["largest_difference"], one["rms_difference"])
-        table.add_row(
+        _add(
+            table,
             printable(one["name"]),
             display(one["load_N"], "N", units),
             display(one["stiffness_N_per_mm"], "N/mm", units),
@@ -142,7 +150,7 @@ def _causes(data: Mapping[str, Any], units: str) -> Table:
         for i, effect in enumerate(cause["effects"]):
             told = verdict if effect["change"] == (cause["change"] or effect["change"]) and (i == 0 or cause["change"]) else ""
             cells = (percent(effect["load_ratio"]), percent(effect["stiffness_ratio"]))
-            table.add_row(name if i == 0 else "", printable(effect["change"]) + by(effect), *cells, told, style=style)
+            _add(table, name if i == 0 else "", printable(effect["change"]) + by(effect), *cells, told, style=style)
         if not cause["effects"]:
-            table.add_row(name, "", "-", "-", verdict, style=style)
+            _add(table, name, "", "-", "-", verdict, style=style)
     return table
