@@ -96,6 +96,7 @@ STEPS = (
             ("correlation/curve.png", "Predicted and measured force against displacement."),
             ("correlation/causes.png", "What each named cause changes, one at a time."),
         ),
+        "correlation/correlation.html",
     ),
     Step(
         "What does the test say of the adhesive?",
