@@ -130,7 +130,7 @@ GALLERY = (
         "correlate fejoint/demo/whole-job/coupon.toml --quick --out correlation",
         "correlation/causes.png",
         "Bars for what each named cause changes of a coupon's predicted load and stiffness, beside where the coupons are: a "
-        "thick glue line may explain the stiffness alone.",
+        "thick glue line may explain the stiffness, not the load.",
     ),
     Shown(
         "sweep",
