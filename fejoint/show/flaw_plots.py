@@ -96,11 +96,11 @@ def _draw(axes: Axes, one: Mapping[str, Any], data: Mapping[str, Any], units: st
     shown = display(abs(one["required_N"]), "N", units) if force else f"{one['required_factor']:g} times the load"
     axes.annotate(
         f"to be borne: {shown}",
-        (0.008, required),
+        (0.992, required),  # where curves have fallen off
         xycoords=("axes fraction", "data"),
         xytext=(0, 4),
         textcoords="offset points",
-        ha="left",
+        ha="right",
         color=RED,
         zorder=6,
         **plate(),
