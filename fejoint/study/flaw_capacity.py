@@ -22,6 +22,7 @@ from fejoint.joint.description import Joint
 from fejoint.joint.disbond import SHORTEST
 from fejoint.joint.flaws import Flaw
 from fejoint.mechanics.reuse import Kept
+from fejoint.strength.advice import BETWEEN
 from fejoint.strength.predict import QUICK, ROUTES, strength_of
 from fejoint.study.flaw_places import name_of, planned, start_of
 
@@ -30,6 +31,10 @@ __all__ = ["AtPlace", "FlawCapacity", "Point", "flaw_capacity"]
 Floats = NDArray[np.float64]
 
 CLOSER = 4  # points more next to the length that may just stay
+TOO_HIGH = (
+    "lengths that may stay are read off loads that may be up to a fifth too high: between a short overlap and a long one only "
+    "the cohesive zone tells the load; ask for it (--cohesive) before one of them stays"
+)
 NEAR = 0.005  # of the bondline: a point so near to it is near enough
 
 
@@ -241,9 +246,11 @@ def flaw_capacity(
         nonlocal done
         done += 1
         say(f"joint {done} of about {total}: {'sound' if flaw is None else flaw}")
-        least = strength_of(
-            bare.replace(flaws=() if flaw is None else (flaw,)), routes=routes, variants=False, kept=kept
-        ).governing
+        strength = strength_of(bare.replace(flaws=() if flaw is None else (flaw,)), routes=routes, variants=False, kept=kept)
+        least = strength.governing
+        bond_bears = min((m.factor for m in strength.margins if m.capacity is strength.advice.believed), default=math.inf)
+        if BETWEEN in strength.advice.why and 0.8 * bond_bears < least.factor:
+            told.append(TOO_HIGH)
         place = (0.0, math.nan) if flaw is None else (flaw.length, flaw.start)
         return Point(*place, least.factor, least.force, least.mode.name, least.capacity.name)
 
@@ -280,7 +287,7 @@ def flaw_capacity(
         cohesive=cohesive,
         sound=whole,
         places=tuple(found),
-        warnings=tuple(told),
+        warnings=tuple(dict.fromkeys(told)),
     )
 
 

@@ -137,6 +137,14 @@ def test_a_short_tough_bond_counts_by_its_length():
         found.by("left end")
 
 
+def test_loads_between_short_and_long_overlaps_are_said_to_be_too_high_for_lengths():
+    """A length that may stay must not hang on a load up to a fifth too high without a word; a short tough bond's is not."""
+    keys = {"lengths": 2, "places": 1, "margin": -0.95}
+    (said,) = flaw_capacity(lap(9.0), "void", **keys).warnings
+    assert "up to a fifth too high" in said and "cohesive zone" in said
+    assert flaw_capacity(lap(), "void", **keys).warnings == ()
+
+
 def test_a_joint_that_gives_way_in_the_analysis_is_left_out_and_said(monkeypatch):
     real = module.strength_of
 
