@@ -147,7 +147,7 @@ def test_bad_rows_are_named_by_file_line_and_column(files, tmp_path, capsys):
     scan.write_text("start_mm,length_mm,kind\n9,1,void\nx,1,void\n", encoding="utf-8")
     for command in ("flaws", "strength", "solve"):
         assert run([command, files[0], "--flaws", str(scan)]) == 2
-        assert 'bad.csv: line 3, column start_mm: "x" must be a length' in capsys.readouterr().err
+        assert 'bad.csv: line 3, column start_mm: "x" must be a number alone' in capsys.readouterr().err
     scan.write_text("start_mm,length_mm,kind\n9,1,void\n", encoding="utf-8")
     assert run(["flaws", files[0], "--flaws", str(scan)]) == 2
     assert "bad.csv: line 2: start = " in capsys.readouterr().err

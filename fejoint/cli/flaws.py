@@ -79,7 +79,8 @@ def flaws(
     from fejoint.show.flaw_tables import flaw_report
     from fejoint.strength.predict import QUICK, ROUTES, strength_of
     from fejoint.strength.stretches import sound
-    from fejoint.study.flaw_capacity import flaw_capacity, planned
+    from fejoint.study.flaw_capacity import flaw_capacity
+    from fejoint.study.flaw_places import planned
 
     for kind in kinds if lengths else ():  # what would stop the curves in the end stops all now
         planned(joint, kind, _place_of(kind, place), bondline, lengths=lengths, places=places, margin=margin)

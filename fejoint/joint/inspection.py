@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 from fejoint.errors import JointError, one_line
 from fejoint.joint.file import plain, read_text
 from fejoint.joint.flaws import Flaw
+from fejoint.joint.geometry import WITHIN
 from fejoint.units import as_number
 
 if TYPE_CHECKING:
@@ -23,7 +24,10 @@ WORDS = ("kind", "place", "bondline", "note", "found_by")
 NEEDED = ("start", "length", "kind")
 MOST_ROWS = 1000
 MOST_NAMED = 5  # errors in one sentence
-_PLAIN = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)([eE][+-]?\d+)?\s*\S*")
+# A number, and a unit that does not go on as a number does ("1.000,5" has two points).
+_PLAIN = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)([eE][+-]?\d+)?(\s*[^\W\d_]\S*)?")
+# A length's column: its key, and the unit as "start_mm", "start mm", "start (mm)" or "start [mm]".
+_HEAD = re.compile(rf"({'|'.join(LENGTHS)})(?:$|[ _]*([(\[])? *(\S+?) *(?(2)[)\]]))")
 
 
 @dataclass(frozen=True)
@@ -74,16 +78,19 @@ def read_inspection(path: str | Path) -> Inspection:
     """Return what an inspection's CSV file says.
 
     A first line of column names; ``start``, ``length`` and, of a patch that is narrower than the joint, ``width`` with their
-    unit behind (``start_mm``), or without one, the cells then as in a joint file (``3 mm``; bare numbers are mm); ``kind``; and
-    if wanted ``place``, ``bondline``, ``note``, ``found_by``. Columns are parted by commas, semicolons or tabs; where they
-    are not by commas a comma may stand for the decimal point.
+    unit behind (``start_mm``, ``start (mm)``), or without one, the cells then as in a joint file (``3 mm``; bare numbers are
+    mm); ``kind``; and if wanted ``place``, ``bondline``, ``note``, ``found_by``. Columns are parted by commas, semicolons or
+    tabs; where they are not by commas a comma may stand for the decimal point.
 
     Raises
     ------
     JointError
         The file cannot be read, or says what no flaw is: each place by line and column.
     """
-    lines = read_text(path).splitlines()
+    try:
+        lines = read_text(path).splitlines()
+    except JointError as error:
+        raise JointError(str(error).replace("give a joint file (TOML, UTF-8)", "give a CSV file (UTF-8)")) from None
     return inspected(lines, str(path))
 
 
@@ -97,8 +104,11 @@ def inspected(lines: list[str], name: str) -> Inspection:
         rows = [(reader.line_num + first, row) for reader in [csv.reader(lines[first:], delimiter=mark)] for row in reader]
     except csv.Error as error:
         raise JointError(f"{name}: cannot be read as a table ({error}).") from None
-    columns = _columns([cell.strip() for cell in rows[0][1]], name)
-    rows = [(line, row) for line, row in rows[1:] if any(cell.strip() for cell in row)]
+    head = [cell.strip() for cell in rows[0][1]]
+    while head and not head[-1]:  # a spreadsheet leaves empty columns at the right
+        head.pop()
+    columns = _columns(head, name)
+    rows = [(line, _without_tail(row, len(head))) for line, row in rows[1:] if any(cell.strip() for cell in row)]
     if not rows:
         raise JointError(f"{name}: has no flaws below its first line; leave the file out where nothing was found.")
     if len(rows) > MOST_ROWS:
@@ -133,7 +143,14 @@ def with_flaws(joint: Joint, found: Inspection) -> Joint:
         try:
             joint.replace(flaws=(row.flaw,))
         except JointError as error:
-            wrong.append(f"line {row.line}: {re.sub(r'^flaws?( item 1)?[.]?', '', str(error)).strip().rstrip('.')}")
+            said = str(error).rstrip(".")
+            # Of the one flaw its key is enough; what is said of all of them ("flaw = [{...}]: leaves ...") is said of it.
+            said = said.removeprefix("flaw item 1.") if said.startswith("flaw item 1.") else f"it {said.partition(']: ')[2]}"
+            wrong.append(f"line {row.line}: {said}")
+            continue
+        if row.width is not None and row.width * WITHIN > joint.geometry.width:
+            limit = f"must be at most the joint's {joint.geometry.width:g} mm"
+            wrong.append(f'line {row.line}: width = "{row.width:g} mm": {limit}')
     _refuse(wrong, found.name)
     try:
         return joint.replace(flaws=(*joint.flaws, *found.flaws))
@@ -167,10 +184,11 @@ def _columns(head: list[str], name: str) -> list[tuple[str, str | None, str]]:
     """Return key, unit and heading of every column; JointError where one is unknown, missing or there twice."""
     columns: list[tuple[str, str | None, str]] = []
     for cell in head:
-        key, _, unit = cell.lower().partition("_")
+        length = _HEAD.fullmatch(cell.lower())
         if cell.lower() in WORDS:
             columns.append((cell.lower(), None, cell))
-        elif key in LENGTHS:
+        elif length:
+            key, unit = length[1], length[3]
             columns.append((key, unit or None, cell))
             if unit:
                 try:
@@ -208,7 +226,7 @@ def _flaw(cells: dict[str, tuple[str, str | None, str]], line: int, wrong: list[
             elif key in NEEDED and not cell:
                 raise ValueError("is empty; fill it in")
             elif key == "bondline" and cell:
-                given[key] = int(cell)
+                given[key] = int(cell.replace("_", " "))  # to Python 1_0 is 10
             elif key in ("kind", "place") and cell:
                 given[key] = cell.lower()
         except ValueError as error:
@@ -224,15 +242,21 @@ def _flaw(cells: dict[str, tuple[str, str | None, str]], line: int, wrong: list[
         place = f"line {line}, column {head}" if head else f"line {line}"
         wrong.append(f"{place}: {str(error).rstrip('.')}")
         return []
-    note, by = (cells.get(key, ("", None, ""))[0] for key in ("note", "found_by"))
+    note, by = (one_line(cells.get(key, ("", None, ""))[0]) for key in ("note", "found_by"))  # they go to a terminal
     return [Inspected(flaw, line, width, note, by)]
 
 
 def _length(cell: str, unit: str | None) -> float:
     """Return a cell's length, mm; ValueError says what is wrong with it."""
-    if not _PLAIN.fullmatch(cell):
-        raise ValueError("must be a length, such as 3.5")
+    form = _PLAIN.fullmatch(cell)
+    if not form or (unit and form[4]):
+        raise ValueError("must be a number alone, such as 3.5" + (f"; the column is in {unit}" if unit else ""))
     return as_number(f"{cell.replace(',', '.')} {unit or ''}".rstrip(), "mm")
+
+
+def _without_tail(row: list[str], columns: int) -> list[str]:
+    """Return a row without the empty cells beyond its columns."""
+    return row[:columns] if not any(cell.strip() for cell in row[columns:]) else row
 
 
 def _refuse(wrong: list[str], name: str) -> None:

@@ -66,7 +66,8 @@ def draw_flaws(axes: Axes, joint: Joint, place: Callable[[Floats], Floats], line
             look: dict[str, Any] = {"facecolor": "white", "edgecolor": FLAW, "linewidth": line, "zorder": 2.5}
             axes.add_patch(Polygon(corners, hatch=HATCH[flaw.kind], gid=f"flaw {flaw.kind}", **look))
             low, high = place(np.array([[flaw.start, polygon[:, 1].min()], [flaw.end, polygon[:, 1].min()]]))
-            found.append((float(low[0] + high[0]) / 2, float(corners[:, 1].min())))
+            middle = float(low[0] + high[0]) / 2
+            found.append((middle, _lower_edge(corners, middle)))
     return found
 
 
@@ -139,6 +140,15 @@ def _outline(joint: Joint, flaw: Flaw, bond: Bond) -> Floats:
         x0, x1 = x0 - out * (x0 <= bond.start), x1 + out * (x1 >= bond.end)
     high = {"middle": SLIT / 2, "lower": SLIT - 0.5, "upper": 0.5}[flaw.level] * 2 * h
     return _box(x0, x1, bond.y + high - 2 * h * SLIT, bond.y + high)
+
+
+def _lower_edge(polygon: Floats, x: float) -> float:
+    """Return how low a polygon reaches at a place along x: a fillet that goes with a flaw reaches lower beside it."""
+    crossed = []
+    for start, end in zip(polygon, np.roll(polygon, -1, axis=0), strict=True):
+        if min(start[0], end[0]) <= x <= max(start[0], end[0]) and start[0] != end[0]:
+            crossed.append(start[1] + (x - start[0]) / (end[0] - start[0]) * (end[1] - start[1]))
+    return float(min(crossed, default=polygon[:, 1].min()))
 
 
 def _box(x0: float, x1: float, y0: float, y1: float) -> Floats:

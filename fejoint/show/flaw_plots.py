@@ -92,15 +92,17 @@ def _draw(axes: Axes, one: Mapping[str, Any], data: Mapping[str, Any], units: st
             axes.plot(mm * at["allowed_mm"], at_required, linestyle="", marker="o", zorder=5, **ring)
             axes.plot([mm * at["allowed_mm"]] * 2, [0, at_required], color=colour, linewidth=0.9, linestyle=(0, (1, 2)), zorder=2)
     required = scale * one["required_factor"]
+    # Curves begin at the sound joint and fall: what is to be borne is named where they are far off.
+    at_right = one["required_factor"] > 0.5 * (one["places"][0]["points"][0]["counted_factor"] or 0.0)
     axes.axhline(required, color=RED, linewidth=1.8, zorder=2.5)
     shown = display(abs(one["required_N"]), "N", units) if force else f"{one['required_factor']:g} times the load"
     axes.annotate(
         f"to be borne: {shown}",
-        (0.008, required),
+        (0.992 if at_right else 0.008, required),
         xycoords=("axes fraction", "data"),
         xytext=(0, 4),
         textcoords="offset points",
-        ha="left",
+        ha="right" if at_right else "left",
         color=RED,
         zorder=6,
         **plate(),

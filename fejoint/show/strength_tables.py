@@ -125,7 +125,7 @@ def criteria_table(data: Mapping[str, Any], system: str = "mm") -> Table:
 def flaws_table(data: Mapping[str, Any], system: str = "mm") -> Table:
     """Return the energy release rate at every tip of the flaws, and the load at which it grows, the first marked."""
     flaws = data["flaws"]
-    table = _table(f"Flaws: energy release rates {flaws['rates_are']}, and the load at which each tip grows")
+    table = _table(f"Flaws: energy release rates {flaws['rates_are']}, and the load at which each tip grows, without knockdowns")
     for column in ("tip", "opening", "shear", "in all", "grows at"):
         table.add_column(column, justify="left" if column == "tip" else "right", overflow="fold")
     known = [tip["factor"] for tip in flaws["tips"] if tip["factor"] is not None]

@@ -6,8 +6,10 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
+from fejoint.bondline.closed_form.grid import axial_modulus
 from fejoint.bondline.edge_moment import buckling_share
 from fejoint.joint.description import Joint
+from fejoint.joint.families import SteppedLap
 from fejoint.joint.materials import Orthotropic
 from fejoint.mechanics.load_path import AdherendSection
 from fejoint.strength.capacity import Capacity
@@ -125,7 +127,7 @@ def buckling_capacity(joint: Joint) -> list[Capacity]:
     """
     if joint.load.force >= 0:
         return []
-    factor = 1 / buckling_share(joint)
+    factor = 1 / buckling_share(_without_parted_ends(joint))
     return [
         Capacity(
             key="buckling",
@@ -138,8 +140,63 @@ def buckling_capacity(joint: Joint) -> list[Capacity]:
             bias="of straight parts held as the ends are: a lap is bent from the start, and its stresses grow beyond those of "
             "linear elasticity well below this load; analysis.large_rotation = true follows them",
             source="frame of beams; its ends and stiffness are the joint's",
+        ),
+        *_beside_flaws(joint),
+    ]
+
+
+def _beside_flaws(joint: Joint) -> list[Capacity]:
+    """Return the compression at which an adherend buckles off a flaw between two bonded stretches; nothing without one.
+
+    A strip as long as the flaw, clamped where the bond goes on: 4 pi^2 D / a^2 of a width of one, D = E' t^3 / 12. All of
+    the force is taken to be in it, which is so at one end of the overlap and no more than so elsewhere.
+    """
+    found: list[tuple[float, str]] = []
+    parts, bonds = joint.geometry.adherends(), {bond.number: bond for bond in joint.geometry.bonds()}
+    for flaw in joint.merged_flaws().flaws:
+        bond = bonds[flaw.bondline]
+        if flaw.start <= bond.start or flaw.end >= bond.end or isinstance(joint.geometry, SteppedLap):
+            continue  # what ends there bears nothing there; a stair's adherends are as thick as the whole on one side
+        for name in (bond.below, bond.above):
+            bending = axial_modulus(parts[name].material) * parts[name].thickness ** 3 / 12
+            found.append((4 * math.pi**2 * bending / flaw.length**2, f"{name.replace('_', ' ')}, at the {flaw}"))
+    if not found:
+        return []
+    thrust, place = min(found)
+    factor = thrust / -joint.line_load
+    return [
+        Capacity(
+            key="buckling-flaw",
+            name="adherend buckles beside a flaw",
+            route="adherend",
+            mode="buckling",
+            factor=factor,
+            force=factor * joint.load.force,
+            place=place,
+            bias="all of the force in the one adherend, which is too low a load where others share it; clamped where the bond "
+            "goes on, which is too high where the layer is soft",
+            source="Euler's clamped strip; of a delamination (from memory): Chai et al., Int. J. Solids Struct. 17, 1981",
         )
     ]
+
+
+def _without_parted_ends(joint: Joint) -> Joint:
+    """Return a joint as its frame is: where all bondlines are parted from an end on, the overlap ends there, arms longer."""
+    g = joint.geometry
+    flaws = joint.merged_flaws().flaws
+    if not flaws or isinstance(g, SteppedLap):
+        return joint
+    numbers = [bond.number for bond in g.bonds()]
+    left = min(max([f.length for f in flaws if f.bondline == n and f.start <= 0] or [0.0]) for n in numbers)
+    right = min(max([f.length for f in flaws if f.bondline == n and f.end >= g.length] or [0.0]) for n in numbers)
+    if not left and not right:
+        return joint
+    longer = {
+        g.adherend_key(name): part.replace(free_length=part.free_length + (left if g.entries()[name] == 0.0 else right))
+        for name, part in g.adherends().items()
+    }
+    shorter = g.replace(overlap_length=g.length - left - right, bondline_taper=0.0, **longer)  # a frame knows no taper
+    return joint.replace(flaws=(), geometry=shorter, strength=joint.strength.replace(disbond=None))
 
 
 def _capacity(field: Field, limit: _Limit) -> Capacity:

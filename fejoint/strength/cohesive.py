@@ -155,13 +155,14 @@ def _peak(
             cracks = [crack_of(i, now.state.history[i.name]) for i in problem.body.interfaces]
             cracked.append(sum(crack.parted for crack in cracks))
             lost.append((sum(crack.lost_1 for crack in cracks), sum(crack.lost_2 for crack in cracks)))
-            if top is None or on_the_way or now.pace.share > top.pace.share:
+            # The share of a step before the load's own is none of the load.
+            if top is None or top.pace.step < now.pace.step or on_the_way or now.pace.share > top.pace.share:
                 top = now
             elif up_to_the_peak and now.pace.share < 0.98 * top.pace.share:
                 break
     except ConvergenceError as error:
         parted, why = str(error).startswith("limit load"), str(error)
-        if top is None or not parted:
+        if top is None or not parted or top.pace.step < steps - 1:
             raise
     assert top is not None
     share = scale * top.pace.share

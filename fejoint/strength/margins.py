@@ -16,7 +16,7 @@ __all__ = ["Margin", "margin_of", "margins_of"]
 WHOLE = {
     "adherend-yield": ("adherend-hinge", "adherend-net-yield", "limit-load"),
     "adherend-rupture": ("adherend-rupture",),
-    "buckling": ("buckling", "limit-load"),
+    "buckling": ("buckling", "buckling-flaw", "limit-load"),
 }
 
 

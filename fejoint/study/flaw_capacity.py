@@ -10,7 +10,7 @@ points next to the place; nothing is said beyond the longest flaw that was solve
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -19,24 +19,23 @@ from numpy.typing import NDArray
 
 from fejoint.errors import ConvergenceError, JointError
 from fejoint.joint.description import Joint
-from fejoint.joint.disbond import LEAST_AHEAD, SHORTEST
-from fejoint.joint.families import SteppedLap
+from fejoint.joint.disbond import SHORTEST
 from fejoint.joint.flaws import Flaw
-from fejoint.joint.geometry import Bond
 from fejoint.mechanics.reuse import Kept
-from fejoint.strength.long_overlap import is_balanced
+from fejoint.strength.advice import BETWEEN
 from fejoint.strength.predict import QUICK, ROUTES, strength_of
-from fejoint.strength.stretches import sound
+from fejoint.study.flaw_places import name_of, planned, start_of
 
-__all__ = ["AtPlace", "FlawCapacity", "Point", "flaw_capacity", "planned"]
+__all__ = ["AtPlace", "FlawCapacity", "Point", "flaw_capacity"]
 
 Floats = NDArray[np.float64]
 
-KINDS = ("disbond", "void", "unwetted")
-MOST_LENGTHS, MOST_PLACES = 50, 11
 CLOSER = 4  # points more next to the length that may just stay
+TOO_HIGH = (
+    "lengths that may stay are read off loads that may be up to a fifth too high: between a short overlap and a long one only "
+    "the cohesive zone tells the load; ask for it (--cohesive) before one of them stays"
+)
 NEAR = 0.005  # of the bondline: a point so near to it is near enough
-NAMES = {0.0: "left end", 0.25: "left quarter", 0.5: "middle", 0.75: "right quarter", 1.0: "right end"}
 
 
 @dataclass(frozen=True)
@@ -247,9 +246,11 @@ def flaw_capacity(
         nonlocal done
         done += 1
         say(f"joint {done} of about {total}: {'sound' if flaw is None else flaw}")
-        least = strength_of(
-            bare.replace(flaws=() if flaw is None else (flaw,)), routes=routes, variants=False, kept=kept
-        ).governing
+        strength = strength_of(bare.replace(flaws=() if flaw is None else (flaw,)), routes=routes, variants=False, kept=kept)
+        least = strength.governing
+        bond_bears = min((m.factor for m in strength.margins if m.capacity is strength.advice.believed), default=math.inf)
+        if BETWEEN in strength.advice.why and 0.8 * bond_bears < least.factor:
+            told.append(TOO_HIGH)
         place = (0.0, math.nan) if flaw is None else (flaw.length, flaw.start)
         return Point(*place, least.factor, least.force, least.mode.name, least.capacity.name)
 
@@ -259,7 +260,7 @@ def flaw_capacity(
         points = [whole]
 
         def add(length: float, share: float = share, points: list[Point] = points) -> None:
-            flaw = first.replace(start=_start(bare, bond, share, length), length=length)
+            flaw = first.replace(start=start_of(bare, bond, share, length), length=length)
             try:
                 points.append(borne(flaw))
             except ConvergenceError as error:
@@ -268,7 +269,7 @@ def flaw_capacity(
 
         for length in spans[share]:
             add(length)
-        at = AtPlace(_name(share, shares), share, tuple(points), required)
+        at = AtPlace(name_of(share, shares), share, tuple(points), required)
         for _ in range(CLOSER):
             length = at.allowed
             if at.all_may_stay or not length or np.abs(at.lengths - length).min() < NEAR * (bond.end - bond.start):
@@ -286,26 +287,8 @@ def flaw_capacity(
         cohesive=cohesive,
         sound=whole,
         places=tuple(found),
-        warnings=tuple(told),
+        warnings=tuple(dict.fromkeys(told)),
     )
-
-
-def planned(
-    joint: Joint, kind: str, place: str | None, bondline: int, *, lengths: int, places: int, margin: float
-) -> tuple[Joint, Bond, Flaw, dict[float, list[float]]]:
-    """Return what `flaw_capacity` of these would solve: the sound joint, the bond, a flaw of the kind, lengths by share.
-
-    Raises
-    ------
-    JointError
-        As `flaw_capacity`, and before anything is solved.
-    """
-    _check(kind, lengths, places, margin)
-    bare = sound(joint)
-    bare = bare.replace(strength=bare.strength.replace(disbond=None)) if bare.strength.disbond else bare
-    bond = _bond(bare, bondline)
-    first = Flaw(kind=kind, start=bond.start, length=1.0, place=place, bondline=bondline)
-    return bare, bond, first, {share: _lengths(bare, bond, share, lengths) for share in _shares(places, bare)}
 
 
 # ---- parts ---------------------------------------------------------------
@@ -335,70 +318,3 @@ def _place_data(at: AtPlace) -> dict[str, Any]:
             for point, counted in zip(at.points, at.factor, strict=True)
         ],
     }
-
-
-def _check(kind: str, lengths: int, places: int, margin: float) -> None:
-    if kind not in KINDS:
-        raise JointError(f"kind {kind}: must be one of {', '.join(KINDS)}.")
-    for name, number, least, most in (("lengths", lengths, 2, MOST_LENGTHS), ("places", places, 1, MOST_PLACES)):
-        if not least <= number <= most:
-            raise JointError(f"{name} {number}: must be from {least} to {most}.")
-    if not -1 < margin < 1000:  # a NaN, too
-        raise JointError(f"margin {margin}: must be a number above -1, such as 0.5.")
-
-
-def _bond(joint: Joint, number: int) -> Bond:
-    bonds = joint.geometry.bonds()
-    found = next((bond for bond in bonds if bond.number == number), None)
-    if found is None:
-        there = "only bondline 1" if len(bonds) == 1 else f"bondlines 1 to {len(bonds)}"
-        raise JointError(f"bondline {number}: the joint has {there}.")
-    return found
-
-
-def _shares(places: int, joint: Joint) -> list[float]:
-    """Return where along the bondline flaws are put; of a joint whose right half is as its left, those on the left alone."""
-    shares = [0.5] if places == 1 else [i / (places - 1) for i in range(places)]
-    turned = is_balanced(joint) and joint.load.force_alone and not joint.geometry.bondline_taper
-    lower, upper = (joint.geometry.adherends()[name] for name in ("lower", "upper")) if turned else (None, None)
-    if turned and lower == upper:
-        shares = [share for share in shares if share <= 0.5 + 1e-9]
-    return shares
-
-
-def _name(share: float, shares: Sequence[float]) -> str:
-    known = next((name for at, name in NAMES.items() if abs(at - share) < 1e-9), f"at {share:.2g} of the bondline")
-    if len(shares) > 1 and shares[-1] < 0.75:  # what is on the left stands for both
-        known = known.replace("left end", "either end").replace("left quarter", "either quarter")
-    return known
-
-
-def _within(joint: Joint, bond: Bond) -> tuple[float, float]:
-    """Return between which places a flaw may lie, mm: in a stepped lap clear of the risers."""
-    clear = LEAST_AHEAD * joint.geometry.bondline_thickness if isinstance(joint.geometry, SteppedLap) else 0.0
-    return bond.start + clear, bond.end - clear
-
-
-def _start(joint: Joint, bond: Bond, share: float, length: float) -> float:
-    low, high = _within(joint, bond)
-    if share in (0.0, 1.0):
-        return low if share == 0.0 else high - length
-    return bond.start + share * (bond.end - bond.start) - length / 2
-
-
-def _lengths(joint: Joint, bond: Bond, share: float, number: int) -> list[float]:
-    """Return the lengths of the flaw at a place, denser where they are short; JointError where there is no room for any."""
-    low, high = _within(joint, bond)
-    ta = joint.geometry.bondline_thickness
-    if share in (0.0, 1.0):
-        most = high - low - 2 * ta
-    else:
-        middle = bond.start + share * (bond.end - bond.start)
-        most = 2 * (min(middle - low, high - middle) - 1.01 * LEAST_AHEAD * ta)
-    least = max(SHORTEST * ta, 0.03 * most)
-    if most < 2 * least:
-        raise JointError(
-            f"bondline {bond.number}: {bond.end - bond.start:g} mm long, it has no room for flaws of several lengths; "
-            "ask for fewer places, or give the flaw itself."
-        )
-    return [float(length) for length in least + (most - least) * np.linspace(0, 1, number) ** 1.5]

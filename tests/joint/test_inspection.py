@@ -82,7 +82,7 @@ def test_a_patch_counts_across_the_whole_width_and_that_is_said():
         (
             ["start_mm;length_mm;kind", "x;2;void", "1;;disbond", "2;3;hole", "4;1;void"],
             [
-                'line 2, column start_mm: "x" must be a length',
+                'line 2, column start_mm: "x" must be a number alone',
                 "line 3, column length_mm: is empty",
                 'line 4, column kind: kind = "hole"',
             ],
@@ -157,5 +157,42 @@ def test_a_file_that_cannot_be_read(tmp_path):
     with pytest.raises(JointError, match="cannot be read"):
         read_inspection(tmp_path / "none.csv")
     (tmp_path / "odd.csv").write_bytes(b"\xff\xfe\x00")
-    with pytest.raises(JointError, match="is not text"):
+    with pytest.raises(JointError, match="is not text; give a CSV file"):
         read_inspection(tmp_path / "odd.csv")
+
+
+@pytest.mark.parametrize("head", ["start (mm),length (mm),kind", "start [mm],length mm,kind,,", "Start(MM),LENGTH [mm],Kind"])
+def test_heads_and_empty_columns_as_a_spreadsheet_writes_them(head):
+    (flaw,) = flaws(head, "3.5,2,void" + "," * (head.count(",") - 2))
+    assert (flaw.start, flaw.length) == (3.5, 2.0)
+
+
+@pytest.mark.parametrize(
+    ("cell", "head", "said"),
+    [
+        ("2 mm", "start_mm", '"2 mm" must be a number alone, such as 3.5; the column is in mm'),
+        ("1.000,5", "start_mm", '"1.000,5" must be a number alone'),
+        ("1_0", "start_mm", '"1_0" must be a number alone'),
+        ("1", "start (mm", "is no unit of length; write start_mm"),
+        ("1", "start_%", "% is no unit of length"),
+    ],
+)
+def test_numbers_and_units_that_are_none(cell, head, said):
+    with pytest.raises(JointError) as error:
+        flaws(f"{head};length_mm;kind", f"{cell};2;void")
+    assert said in str(error.value)
+
+
+def test_what_is_wrong_with_one_flaw_and_its_joint_is_a_sentence():
+    """A flaw of the whole bondline, by its line; a patch wider than the joint. One as wide as the joint is no patch of it."""
+    whole = inspected(["start_mm,length_mm,kind", "0,12.5,void"], "scan.csv")
+    with pytest.raises(JointError, match=r"^scan.csv: line 2: it leaves 0 mm of bondline 1 bonded; it must be at least 0.2 mm"):
+        with_flaws(LAP, whole)
+    wide = inspected(["start_mm,length_mm,kind,width_mm", "1,2,void,25", "4,2,void,26"], "scan.csv")
+    with pytest.raises(JointError, match=r'^scan.csv: line 3: width = "26 mm": must be at most the joint\'s 25 mm.$'):
+        with_flaws(LAP, wide)
+
+
+def test_notes_hold_nothing_that_steers_a_terminal():
+    (row,) = inspected(["start_mm,length_mm,kind,note,found_by", "1,2,void,\x1b[31mred\x1b]0;x\x07,a\x9bb"], "scan.csv").rows
+    assert (row.note + row.found_by).isprintable() and "red" in row.note

@@ -83,6 +83,17 @@ def test_outlines_lie_where_the_flaws_are(kind):
             assert (np.abs(y - middle) <= ta / 2 + 1e-9).all()
 
 
+def test_a_flaws_name_is_led_to_the_flaw():
+    """A void that takes a fillet with it is met at its lower edge, not as low as the fillet reaches beside the adherend."""
+    from matplotlib.figure import Figure
+
+    joint = lap("single-lap", [("void", 10, 2.5, None, 1)], joint__spew="fillet")
+    axes = Figure().add_subplot()
+    ((x, y),) = flaw_marks.draw_flaws(axes, joint, lambda corners: corners)
+    (bond,) = joint.geometry.bonds()
+    assert (x, y) == pytest.approx((11.25, bond.y - joint.geometry.bondline_thickness / 2))
+
+
 def test_an_outline_tapers_with_the_layer():
     joint = lap("single-lap", [], joint__bondline_taper="0.12 mm")
     polygons = outlines(joint.geometry)

@@ -7,6 +7,7 @@ side of some height and compression on the other.
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -14,8 +15,10 @@ from laps import GLUE, METAL, WIDTH, double, field, single, stepped, without
 from scipy.integrate import quad
 from scipy.optimize import brentq
 
+from fejoint.joint.flaws import Flaw
 from fejoint.mechanics.load_path import AdherendSection
 from fejoint.strength.adherends import adherend_capacities, buckling_capacity, plateau_capacity
+from fejoint.strength.margins import margins_of
 
 YIELD, RUPTURE = METAL["tensile_yield"], METAL["tensile_strength"]
 T = 1.6
@@ -212,3 +215,40 @@ def test_buckling_is_eulers(ends, times):
     assert found.force == pytest.approx(-euler, rel=1e-3)
     assert found.factor == pytest.approx(euler / 2500, rel=1e-3)
     assert buckling_capacity(stepped(force=2500.0)) == []
+
+
+def test_a_joint_parted_from_an_end_on_buckles_as_the_shorter_one_with_the_longer_arm():
+    """The frame is the same: to the last figure but round-off. Of a double lap with one bondline parted nothing changes."""
+    long = single(force=-2500.0)
+    lap = long.geometry
+    flawed = long.replace(flaws=(Flaw(kind="disbond", start=0, length=4), Flaw(kind="void", start=lap.length - 3, length=3)))
+    short = long.replace(
+        geometry=lap.replace(
+            overlap_length=lap.length - 7,
+            lower=lap.lower.replace(free_length=lap.lower.free_length + 4),
+            upper=lap.upper.replace(free_length=lap.upper.free_length + 3),
+        )
+    )
+    (found,), (known,), (sound,) = map(buckling_capacity, (flawed, short, long))
+    assert found.force == pytest.approx(known.force, rel=1e-9)
+    assert abs(found.force) < 0.99 * abs(sound.force)
+    both = double(force=-2500.0)
+    one = both.replace(flaws=(Flaw(kind="disbond", start=0, length=4),))
+    assert buckling_capacity(one)[0].force == pytest.approx(buckling_capacity(both)[0].force, rel=1e-12)
+
+
+def test_an_adherend_buckles_off_a_flaw_as_a_clamped_strip():
+    """Euler: 4 pi^2 D / a^2 with the thinner one's D of plane strain, exact; nothing so in tension, and it is in the margin."""
+    joint = single(force=-2500.0)
+    lap = joint.geometry
+    thin = joint.replace(
+        geometry=lap.replace(upper=lap.upper.replace(thickness=0.4)), flaws=(Flaw(kind="disbond", start=2, length=6),)
+    )
+    _, found = buckling_capacity(thin)
+    stiffness = METAL["elastic_modulus"] * 0.4**3 / 12 / (1 - METAL["poisson_ratio"] ** 2)
+    assert found.force == pytest.approx(-4 * math.pi**2 * stiffness / 36 * WIDTH, rel=1e-12)
+    assert found.place.startswith("upper, at the disbond from 2 to 8 mm")
+    assert buckling_capacity(thin.at(force=2500.0)) == []
+    whole = replace(found, key="buckling", factor=2 * found.factor)
+    (margin,) = margins_of([whole, found], None, ())
+    assert margin.capacity.key == "buckling-flaw" and margin.factor == found.factor

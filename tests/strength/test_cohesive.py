@@ -242,6 +242,22 @@ def test_an_exponent_that_leaves_a_mix_no_room_is_refused():
         )
 
 
+def test_a_change_of_temperature_that_strains_all_alike_changes_nothing():
+    """All parts expand alike and no end is held: no stress, so the largest load is that without it, 0.2 % as a path knows it.
+
+    Its step comes before the load's, whose own share counts: on the coarser mesh too, which stops behind the peak.
+    """
+    alike = COARSE.geometry.lower.replace(material={"elastic_modulus": 70_000.0, "poisson_ratio": 0.33, "expansion": 25e-6})
+    joint = COARSE.replace(
+        geometry=COARSE.geometry.replace(lower=alike, upper=alike),
+        adhesive=EPOXY | {"expansion": 25e-6},
+        analysis=COARSE.analysis.replace(out_of_plane="generalised"),
+    )
+    cooled = cohesive_load(joint.replace(load=Load(force=1000.0, temperature_change=-60.0)))
+    assert cooled.force == pytest.approx(borne(joint).force, rel=2e-3)
+    assert cooled.parted and cooled.mesh_difference < 0.05 and cooled.crack >= 0
+
+
 def test_what_the_model_does_not_know_is_refused_in_a_sentence():
     joint = lap()
     with pytest.raises(JointError, match="square"):

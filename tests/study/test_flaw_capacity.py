@@ -12,6 +12,7 @@ from fejoint.errors import ConvergenceError
 from fejoint.joint.families import DoubleLap, SteppedLap
 from fejoint.joint.flaws import Flaw
 from fejoint.study import flaw_capacity as module
+from fejoint.study import flaw_places
 from fejoint.study.flaw_capacity import AtPlace, Point, flaw_capacity
 
 PART = Adherend(material="aluminium 6082-T6", thickness=1.6, free_length=15)
@@ -81,12 +82,12 @@ def test_nothing_is_said_beyond_the_longest_that_was_solved(length):
 def test_places_along_a_bondline():
     """Ends, quarters, middle; of a lap that is its own image those on the left alone, which stand for both."""
     alike, unlike = lap(), lap().replace(geometry=lap().geometry.replace(upper=PART.replace(thickness=2)))
-    assert module._shares(5, alike) == [0, 0.25, 0.5] and module._shares(5, unlike) == [0, 0.25, 0.5, 0.75, 1]
-    assert module._shares(1, unlike) == [0.5]
+    assert flaw_places._shares(5, alike) == [0, 0.25, 0.5] and flaw_places._shares(5, unlike) == [0, 0.25, 0.5, 0.75, 1]
+    assert flaw_places._shares(1, unlike) == [0.5]
     tapered = lap().replace(geometry=lap().geometry.replace(bondline_taper=0.05))
-    assert module._shares(3, tapered) == [0, 0.5, 1]
-    assert [module._name(s, [0, 0.25, 0.5]) for s in (0.0, 0.25, 0.5)] == ["either end", "either quarter", "middle"]
-    assert [module._name(s, [0, 0.5, 1.0]) for s in (0.0, 0.5, 1.0)] == ["left end", "middle", "right end"]
+    assert flaw_places._shares(3, tapered) == [0, 0.5, 1]
+    assert [flaw_places.name_of(s, [0, 0.25, 0.5]) for s in (0.0, 0.25, 0.5)] == ["either end", "either quarter", "middle"]
+    assert [flaw_places.name_of(s, [0, 0.5, 1.0]) for s in (0.0, 0.5, 1.0)] == ["left end", "middle", "right end"]
 
 
 @pytest.mark.parametrize("share", [0.0, 0.25, 0.5, 1.0])
@@ -101,9 +102,9 @@ def test_every_length_fits_and_stays_where_it_is(family, share):
         joint = joint.replace(
             geometry=SteppedLap(width=25, overlap_length=24, steps=2, bondline_thickness=0.2, lower=part, upper=part)
         )
-    bond = module._bond(joint, 2 if family != "single" else 1)
-    for length in module._lengths(joint, bond, share, 4):
-        flaw = Flaw(kind="void", start=module._start(joint, bond, share, length), length=length, bondline=bond.number)
+    bond = flaw_places._bond(joint, 2 if family != "single" else 1)
+    for length in flaw_places._lengths(joint, bond, share, 4):
+        flaw = Flaw(kind="void", start=flaw_places.start_of(joint, bond, share, length), length=length, bondline=bond.number)
         (merged,) = joint.replace(flaws=(flaw,)).merged_flaws().flaws
         assert (merged.start, merged.end) == pytest.approx((flaw.start, flaw.end))
         if 0 < share < 1:
@@ -134,6 +135,14 @@ def test_a_short_tough_bond_counts_by_its_length():
     assert data["required_N"] == 1500 and data["places"][0]["points"][0]["start_mm"] is None
     with pytest.raises(JointError, match="known: either end, middle"):
         found.by("left end")
+
+
+def test_loads_between_short_and_long_overlaps_are_said_to_be_too_high_for_lengths():
+    """A length that may stay must not hang on a load up to a fifth too high without a word; a short tough bond's is not."""
+    keys = {"lengths": 2, "places": 1, "margin": -0.95}
+    (said,) = flaw_capacity(lap(9.0), "void", **keys).warnings
+    assert "up to a fifth too high" in said and "cohesive zone" in said
+    assert flaw_capacity(lap(), "void", **keys).warnings == ()
 
 
 def test_a_joint_that_gives_way_in_the_analysis_is_left_out_and_said(monkeypatch):
