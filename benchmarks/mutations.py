@@ -786,6 +786,27 @@ MUTATIONS = (
         "if LOAD in kinds:",
         f"{PROOF_TESTS}/test_identify.py",
     ),
+    Mutation(
+        "a share of cooling as one of load",
+        f"{STRENGTH}/cohesive.py",
+        "top is None or top.pace.step < now.pace.step or on_the_way",
+        "top is None or on_the_way",
+        "tests/strength/test_cohesive.py",
+    ),
+    Mutation(
+        "arms no longer than the sound joint's",
+        f"{STRENGTH}/adherends.py",
+        "1 / buckling_share(_without_parted_ends(joint))",
+        "1 / buckling_share(joint)",
+        "tests/strength/test_adherends.py",
+    ),
+    Mutation(
+        "a flaw's strip hinged",
+        f"{STRENGTH}/adherends.py",
+        "4 * math.pi**2 * bending / flaw.length**2",
+        "math.pi**2 * bending / flaw.length**2",
+        "tests/strength/test_adherends.py",
+    ),
 )
 
 
