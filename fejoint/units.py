@@ -12,7 +12,7 @@ import re
 from functools import cache, lru_cache
 from typing import Any
 
-__all__ = ["DISPLAY_SYSTEMS", "as_number", "display", "shown_unit"]
+__all__ = ["DISPLAY_SYSTEMS", "as_number", "display", "known", "shown_unit"]
 
 # inside unit -> what an error message calls it, with an example
 DIMENSIONS = {
@@ -167,3 +167,8 @@ def _digits(value: float, digits: int) -> str:
     places = digits - 1 - math.floor(math.log10(abs(value)))
     text = f"{round(value, places):.{max(places, 0)}f}"
     return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def known(value: float) -> float | None:
+    """Return a number as plain data have it, None where it is not finite: JSON knows neither infinity nor NaN."""
+    return float(value) if math.isfinite(value) else None

@@ -35,7 +35,9 @@ from fejoint.cli.terminal import (
     JointFile,
     MaterialFiles,
     Units,
+    answered,
     console,
+    files_can_be_made,
     known_units,
     read_joint,
     said,
@@ -150,12 +152,7 @@ def compare(
         except FejointError as error:
             said(f"comparison.png left out: {error}", 0)
         written = write_comparison(found, out, figure)
-    if as_json:
-        print(json.dumps(comparison_json(found), indent=2, allow_nan=False))
-    else:
-        console().print(comparison_table(found, units))
-        if written:
-            print(f"Written to {out}: {', '.join(path.name for path in written)}")
+    answered(comparison_json(found), lambda: comparison_table(found, units), out, written, as_json)
     return code_of(found.result)
 
 
@@ -224,9 +221,7 @@ def benchmark(
     if quick and not tests:
         raise JointError("--quick only goes with tests (files with [measured]); leave it out.")
     if out is not None:  # what would stop the report in the end stops it now
-        from fejoint.environment import require_extra
-
-        require_extra("matplotlib", "plot", "--out")
+        files_can_be_made(out)
     from fejoint.proof.coupons import QUICK, CouponsReport, run_coupons
     from fejoint.proof.runner import run_cases
     from fejoint.show.measured import coupons_table

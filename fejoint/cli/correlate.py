@@ -10,7 +10,7 @@ from typing import Annotated
 
 import typer
 
-from fejoint.cli.terminal import Units, console, known_units, said, shown
+from fejoint.cli.terminal import Units, answered, console, files_can_be_made, known_units, said, shown
 from fejoint.errors import JointError
 
 __all__ = ["correlate", "identify"]
@@ -36,8 +36,7 @@ def correlate(
 ) -> int:
     """Hold a coupon test against its prediction, and name what may explain the difference."""
     known_units(units)
-    if out is not None:
-        _pictures_can_be_made()
+    files_can_be_made(out, page=True)
     from fejoint.proof.correlation import correlate as correlated
     from fejoint.proof.effects import tried
     from fejoint.proof.measured import read_test
@@ -52,12 +51,7 @@ def correlate(
         causes = shown(lambda progress: tried(found, progress=progress))
     data = correlation_data(found, causes)
     written = write_correlation(data, out, units) if out is not None else []
-    if as_json:
-        print(json.dumps(data, indent=2, allow_nan=False))
-    else:
-        console().print(correlation_report(data, units))
-        if written:
-            print(f"Written to {out}: {', '.join(path.name for path in written)}")
+    answered(data, lambda: correlation_report(data, units), out, written, as_json)
     return 0
 
 
@@ -85,8 +79,7 @@ def identify(
     if not find:
         raise JointError(f"--find is missing: name what to find, of {', '.join(FINDABLE)}.")
     spans = parsed_bounds(bounds)
-    if out is not None:
-        _pictures_can_be_made(page=False)
+    files_can_be_made(out)
     from fejoint.proof.measured import read_test
     from fejoint.show.correlation.data import identified_data
     from fejoint.show.correlation.files import adhesive_toml, write_identified
@@ -118,12 +111,3 @@ def _whole_or_nothing() -> Iterator[None]:
         yield
     except KeyboardInterrupt:
         raise typer.Exit(said("interrupted before it was finished; nothing was written.", 130)) from None
-
-
-def _pictures_can_be_made(page: bool = True) -> None:
-    """Refuse at once what would stop the files in the end."""
-    from fejoint.environment import require_extra
-
-    require_extra("matplotlib", "plot", "--out")
-    if page:
-        require_extra("jinja2", "report", "--out")

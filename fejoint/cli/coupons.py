@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from fejoint.cli.terminal import Units, console, known_units
+from fejoint.cli.terminal import Units, answered, files_can_be_made, known_units
 from fejoint.errors import JointError
 
 __all__ = ["coupons"]
@@ -40,12 +39,9 @@ def coupons(
     from fejoint.coupon.reduce import reduce_coupons
 
     known_units(units)
-    if out is not None:  # what would stop the files in the end stops them now
-        from fejoint.environment import require_extra
-
-        require_extra("matplotlib", "plot", "--out")
-        require_extra("jinja2", "report", "--out")
+    files_can_be_made(out, page=True)
     from fejoint.show.coupons.reduction_data import coupons_data, looked
+    from fejoint.show.coupons.reduction_tables import coupons_report
 
     found = reduce_coupons(file)
     data = coupons_data(found, looked(found))
@@ -54,12 +50,5 @@ def coupons(
         from fejoint.show.coupons.reduction_files import write_coupons
 
         written = write_coupons(found, out, units)
-    if as_json:
-        print(json.dumps(data, indent=2, allow_nan=False))
-    else:
-        from fejoint.show.coupons.reduction_tables import coupons_report
-
-        console().print(coupons_report(found, looked(found, units), units))
-        if written:
-            print(f"Written to {out}: {', '.join(path.name for path in written)}")
+    answered(data, lambda: coupons_report(found, looked(found, units), units), out, written, as_json)
     return 0

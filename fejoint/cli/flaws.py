@@ -15,7 +15,8 @@ from fejoint.cli.terminal import (
     JointFile,
     MaterialFiles,
     Units,
-    console,
+    answered,
+    files_can_be_made,
     known_units,
     read_flaws,
     read_prepared,
@@ -70,10 +71,7 @@ def flaws(
     inspection = None
     if found is not None:
         joint, text, inspection = read_flaws(joint, text, found)
-    if out is not None:
-        from fejoint.environment import require_extra
-
-        require_extra("matplotlib", "plot", "--out")
+    files_can_be_made(out)
     from fejoint.mechanics.reuse import Kept
     from fejoint.show.flaw_files import flaw_report_data
     from fejoint.show.flaw_tables import flaw_report
@@ -99,12 +97,7 @@ def flaws(
     without, with_them, curves = shown(work)
     data = flaw_report_data(joint, without, with_them, [curve.data() for curve in curves], inspection)
     written = _written(data, out, text, units) if out is not None else []
-    if as_json:
-        print(json.dumps(data, indent=2, allow_nan=False))
-    else:
-        console().print(flaw_report(data, units))
-        if written:
-            print(f"Written to {out}: {', '.join(path.name for path in written)}")
+    answered(data, lambda: flaw_report(data, units), out, written, as_json)
     left = (with_them or without).governing.margin
     if not left >= margin:
         what = "the flaws leave a margin" if with_them else "even without flaws the margin is"

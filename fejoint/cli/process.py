@@ -8,7 +8,7 @@ from typing import Annotated, Any
 
 import typer
 
-from fejoint.cli.terminal import Changes, MaterialFiles, Units, console, known_units, said
+from fejoint.cli.terminal import Changes, MaterialFiles, Units, answered, files_can_be_made, known_units, said
 from fejoint.errors import JointError
 
 __all__ = ["process"]
@@ -52,11 +52,10 @@ def process(
     stated, joint, title = _read(file, changes, materials)
     geometry = None if joint is None else joint.geometry
     if out is not None:  # what would stop the pictures in the end stops them now
-        from fejoint.environment import require_extra
         from fejoint.show.files import check_kind
 
         check_kind(out, "run")
-        require_extra("matplotlib", "plot", "--out")
+        files_can_be_made(out)
     from fejoint.process.outcome import checked
     from fejoint.show.process.data import process_data
     from fejoint.show.process.tables import process_report
@@ -70,12 +69,7 @@ def process(
     if lines is not None:
         data["preparation"] = lines
     written = _written(found, data, out, units) if out is not None else []
-    if as_json:
-        print(json.dumps(data, indent=2, allow_nan=False))
-    else:
-        console().print(process_report(data, units, lines))
-        if written:
-            print(f"Written to {out}: {', '.join(path.name for path in written)}")
+    answered(data, lambda: process_report(data, units, lines), out, written, as_json)
     if require and found.missed:
         return said(f"{'; '.join(found.missed)}.", 1)
     return 0

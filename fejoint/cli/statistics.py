@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from fejoint.cli.terminal import console
+from fejoint.cli.terminal import console, files_can_be_made
 from fejoint.errors import JointError
 from fejoint.units import as_number
 
@@ -44,7 +44,7 @@ def statistics(
     from fejoint.coupon.value_table import quantity_of, read_values
     from fejoint.show.coupons.statistics_tables import statistics_json, statistics_table
 
-    _figures_can_be_drawn(out)
+    files_can_be_made(out)
     table = read_values(file)
     column = column or _column(table, ("strength", "load", "force", "toughness", "value"), "--column")
     unit = _unit(table, column, unit)
@@ -102,7 +102,7 @@ def ageing(
     from fejoint.coupon.value_table import read_values
     from fejoint.show.coupons.ageing_tables import ageing_json, ageing_sentences, ageing_table
 
-    _figures_can_be_drawn(out)
+    files_can_be_made(out)
     if logarithmic and not model:
         raise JointError("--log goes with --model; without it laws of logarithms are tried as well.")
     table = read_values(file)
@@ -250,13 +250,6 @@ def _temperature_at(text: str, fit: AgeingFit) -> float | None:
     if value is None:
         raise JointError(f"--at-temperature {text}: must be an absolute temperature with its unit, such as 40 degC.")
     return value
-
-
-def _figures_can_be_drawn(out: Path | None) -> None:
-    if out is not None:  # what would stop the picture in the end stops all now
-        from fejoint.environment import require_extra
-
-        require_extra("matplotlib", "plot", "--out")
 
 
 def _write(out: Path, name: str, data: dict[str, Any], figure: Any) -> None:

@@ -17,6 +17,7 @@ from fejoint.cli.terminal import (
     MaterialFiles,
     Units,
     console,
+    files_can_be_made,
     known_units,
     read_prepared,
     said,
@@ -83,11 +84,10 @@ def strength(
     if samples and not joint.strength.scatter:
         raise JointError("--samples needs [[strength.scatter]]: what scatters, and how much; add it to the joint file.")
     if out is not None:
-        from fejoint.environment import require_extra
         from fejoint.show.files import check_kind
 
         check_kind(out, "run")
-        require_extra("matplotlib", "plot", "--out")
+        files_can_be_made(out)
     from fejoint.show.strength_files import strength_data
     from fejoint.show.strength_tables import strength_report
     from fejoint.strength.predict import QUICK, ROUTES, strength_of

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import sys
 from collections.abc import Callable
 from pathlib import Path
@@ -18,7 +19,9 @@ __all__ = [
     "JointFile",
     "MaterialFiles",
     "Units",
+    "answered",
     "console",
+    "files_can_be_made",
     "known_units",
     "read_flaws",
     "read_joint",
@@ -96,6 +99,27 @@ def shown(work: Callable[[Callable[[str], None] | None], Any]) -> Any:
         return work(None)
     with console(stderr=True).status("reading") as status:
         return work(status.update)
+
+
+def files_can_be_made(out: Path | None, page: bool = False) -> None:
+    """Refuse now what would stop figures, and a page, in the end."""
+    from fejoint.environment import require_extra
+
+    if out is None:
+        return
+    require_extra("matplotlib", "plot", "--out")
+    if page:
+        require_extra("jinja2", "report", "--out")
+
+
+def answered(data: Any, report: Callable[[], Any], out: Path | None, written: list[Path], as_json: bool) -> None:
+    """Print what was found: as JSON, or as its report and the files that were written."""
+    if as_json:
+        print(json.dumps(data, indent=2, allow_nan=False))
+        return
+    console().print(report())
+    if written:
+        print(f"Written to {out}: {', '.join(path.name for path in written)}")
 
 
 def known_units(system: str) -> None:

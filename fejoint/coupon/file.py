@@ -15,6 +15,7 @@ from fejoint.coupon.description import Coupons
 from fejoint.coupon.reduction import fitted_line
 from fejoint.coupon.tester import pulls_from_file
 from fejoint.errors import JointError
+from fejoint.joint.file import path_under
 from fejoint.joint.model import Model, as_joint_error
 
 __all__ = ["coupon_test_from_text", "coupons_schema", "pulls_of", "within"]
@@ -59,12 +60,8 @@ def within(folder: Path, name: str, key: str) -> Path:
     JointError
         It lies outside the folder; `key` is where it was named.
     """
-    path = folder / name
-    try:
-        inside = not Path(name).is_absolute() and path.resolve().is_relative_to(folder.resolve())
-    except (OSError, ValueError, RuntimeError):
-        inside = False
-    if not inside:
+    path = path_under(folder, name)
+    if path is None:
         raise JointError(f'{key} = "{name[:80]}": must lie beside the file that names it, or in a folder under it.')
     return path
 

@@ -29,6 +29,7 @@ __all__ = [
     "joint_schema",
     "joint_to_toml",
     "load",
+    "path_under",
     "plain",
     "read_text",
     "template",
@@ -79,6 +80,17 @@ def read_text(path: str | Path) -> str:
         return content.decode("utf-8-sig")
     except UnicodeDecodeError:
         raise JointError(f"{path}: is not text; give a joint file (TOML, UTF-8).") from None
+
+
+def path_under(folder: str | Path, name: str) -> Path | None:
+    """Return the path of a file that a file of a folder names; None where it would lie outside that folder."""
+    here = Path(folder)
+    try:
+        path = here / name
+        inside = not Path(name).is_absolute() and path.resolve().is_relative_to(here.resolve())
+    except (OSError, ValueError, RuntimeError):
+        return None
+    return path if inside else None
 
 
 def joint_from_text(

@@ -10,6 +10,7 @@ from pydantic import Field, model_validator
 from fejoint.coupon.curve import Pull
 from fejoint.coupon.tester import Reading, pulls_from_file
 from fejoint.errors import JointError
+from fejoint.joint.file import path_under
 from fejoint.joint.model import Model, Unit, refuse
 
 __all__ = ["MeasuredCurve", "NamedCause", "pulls_of"]
@@ -122,12 +123,7 @@ def pulls_of(curve: MeasuredCurve, folder: str | Path) -> list[Pull]:
 
 def _under(folder: str | Path, name: str) -> Path:
     """Return the path of a file that a test file names, which must stay under its folder."""
-    here = Path(folder)
-    try:
-        path = here / name
-        inside = not Path(name).is_absolute() and path.resolve().is_relative_to(here.resolve())
-    except (OSError, ValueError):
-        inside = False
-    if not inside:
+    path = path_under(folder, name)
+    if path is None:
         raise JointError(f'measured.curve.file = "{name}": must stay under the folder of the test file; copy the table there.')
     return path

@@ -23,7 +23,7 @@ from fejoint.show.colours import FAINT, INK
 from fejoint.show.files import joint_as_understood, versions, write_files
 from fejoint.show.looks import theory_looks
 from fejoint.show.pen import drawing_style, heading, plate
-from fejoint.units import display, shown_unit
+from fejoint.units import display, known, shown_unit
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -123,7 +123,7 @@ def comparison_json(comparison: Comparison) -> dict[str, Any]:
         },
         "refused": comparison.refused,
         "validity": {
-            key: value if isinstance(value, bool) else _number(value) for key, value in asdict(comparison.validity).items()
+            key: value if isinstance(value, bool) else known(value) for key, value in asdict(comparison.validity).items()
         },
         "why": comparison.why,
         "trust": {
@@ -157,15 +157,11 @@ def _beside(beside: Beside | None) -> dict[str, Any] | None:
     if beside is None:
         return None
     return {
-        "peak_MPa": _number(beside.peak.value),
-        "x_mm": _number(beside.peak.x),
-        "fe_over_theory": _number(beside.ratio),
+        "peak_MPa": known(beside.peak.value),
+        "x_mm": known(beside.peak.x),
+        "fe_over_theory": known(beside.ratio),
         "off_mm": [{"bondline": s.bondline, "from": s.start, "to": s.end} for s in beside.off],
     }
-
-
-def _number(value: float) -> float | None:
-    return value if math.isfinite(value) else None
 
 
 # ---- figure ----------------------------------------------------------------

@@ -8,7 +8,6 @@ from __future__ import annotations
 import csv
 import io
 import json
-import math
 import os
 import platform
 import shutil
@@ -35,6 +34,7 @@ from fejoint.mechanics.nonlinear import Deformed
 from fejoint.mechanics.recovery import nodal, nodal_stress
 from fejoint.show.path_rows import LAYER_COLUMNS, cauchy_peaks, path_row
 from fejoint.show.space.solid import SCHEMA_VERSION
+from fejoint.units import known
 
 __all__ = [
     "adherends_csv",
@@ -229,10 +229,10 @@ def summary(result: Result, theories: bool = True) -> dict[str, Any]:
         **({"flaws": _flaws(joint)} if joint.flaws else {}),
         "transferred_N": {name: force * width for name, force in result.bond_forces.items()},
         "checks": [
-            {"name": c.name, "value": _number(c.value), "limit": c.limit, "passed": c.passed, "meaning": c.meaning}
+            {"name": c.name, "value": known(c.value), "limit": c.limit, "passed": c.passed, "meaning": c.meaning}
             for c in result.checks
         ],
-        "discretisation_error": {name: _number(value) for name, value in result.discretisation_error.items()},
+        "discretisation_error": {name: known(value) for name, value in result.discretisation_error.items()},
         "edge_moment_factor": None if factors is None else max(factors, key=abs),
         "edge_loads": {
             name: {"x_mm": entries[name], "axial_N_per_mm": e.axial, "shear_N_per_mm": e.shear, "moment_N": e.moment}
@@ -373,10 +373,6 @@ def write_text(path: Path, text: str) -> None:
     path.write_text(text, encoding="utf-8", newline="\n")
 
 
-def _number(value: float) -> float | None:
-    return value if math.isfinite(value) else None
-
-
 def _peak(peak: Any, bondline: int) -> dict[str, Any]:
     return {"value": peak.value, "x_mm": peak.x, "bondline": bondline}
 
@@ -386,7 +382,7 @@ def _theory(theory: Theory) -> dict[str, Any]:
         return {"reason": theory.reason}
     edge = theory.bondlines[0].edge
     return {
-        "peak_shear_MPa": _number(max((b.peak_shear.value for b in theory.bondlines), key=abs)),
-        "peak_peel_MPa": _number(max(b.peak_peel.value for b in theory.bondlines)),
+        "peak_shear_MPa": known(max((b.peak_shear.value for b in theory.bondlines), key=abs)),
+        "peak_peel_MPa": known(max(b.peak_peel.value for b in theory.bondlines)),
         "edge_moment_N": abs(edge.moment) if edge else None,
     }

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
@@ -10,6 +9,7 @@ from fejoint.joint.description import Joint
 from fejoint.show.files import csv_text, joint_as_understood, versions
 from fejoint.show.strength_files import flaws_data, strength_marks
 from fejoint.strength.predict import Strength
+from fejoint.units import known
 
 if TYPE_CHECKING:
     from fejoint.joint.inspection import Inspection
@@ -92,16 +92,12 @@ def capacity_csv(data: Sequence[Mapping[str, Any]]) -> str:
 # ---- parts ---------------------------------------------------------------
 
 
-def _known(value: float) -> float | None:
-    return float(value) if math.isfinite(value) else None
-
-
 def _borne(strength: Strength) -> dict[str, Any]:
     least = strength.governing
     return {
-        "force_N": _known(least.force),
-        "factor": _known(least.factor),
-        "margin": _known(least.margin),
+        "force_N": known(least.force),
+        "factor": known(least.factor),
+        "margin": known(least.margin),
         "mode": least.mode.name,
         "criterion": least.capacity.name,
         "place": least.capacity.place,

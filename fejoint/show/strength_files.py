@@ -16,6 +16,7 @@ from fejoint.strength.cohesive import CohesiveLoad
 from fejoint.strength.margins import Margin
 from fejoint.strength.predict import ROUTES, Strength
 from fejoint.strength.stretches import bonded_left, flawed_joint
+from fejoint.units import known
 
 __all__ = ["FILE", "RATES", "flaws_data", "read_strength", "strength_csv", "strength_data", "strength_marks"]
 
@@ -113,8 +114,8 @@ def strength_data(strength: Strength) -> dict[str, Any]:
         "margins": [_margin(margin) for margin in strength.margins],
         "believed": None if believed is None else believed.key,
         "why": strength.advice.why,
-        "overlap_over_zone": _known(strength.advice.ratio),
-        "zone_mm": _known(strength.advice.zone),
+        "overlap_over_zone": known(strength.advice.ratio),
+        "zone_mm": known(strength.advice.zone),
         "criteria": [_capacity(capacity) for capacity in strength.capacities],
         **({} if strength.cohesive is None else {"cohesive": _zone(strength.cohesive)}),
         **({"flaws": flaws_data(strength)} if joint.flaws else {}),
@@ -210,9 +211,9 @@ def flaws_data(strength: Strength) -> dict[str, Any]:
                 "place": tip.place,
                 "bondline": tip.release.flaw.bondline,
                 "x_mm": tip.release.x,
-                "factor": _known(tip.factor),
-                "force_N": _known(tip.force),
-                **dict(zip(RATES, map(_known, tip.release.rates if small else tip.rates), strict=True)),
+                "factor": known(tip.factor),
+                "force_N": known(tip.force),
+                **dict(zip(RATES, map(known, tip.release.rates if small else tip.rates), strict=True)),
             }
             for tip in tips
         ],
@@ -246,25 +247,21 @@ def _check(data: Any, shape: Any = None, key: str = "") -> None:
         raise ValueError(key)
 
 
-def _known(value: float) -> float | None:
-    return float(value) if math.isfinite(value) else None
-
-
 def _capacity(c: Capacity) -> dict[str, Any]:
     return {
         "key": c.key,
         "name": c.name,
         "route": c.route,
         "mode": c.mode,
-        "force_N": _known(c.force),
-        "factor": _known(c.factor),
+        "force_N": known(c.force),
+        "factor": known(c.factor),
         "place": c.place,
         "bondline": c.bondline,
-        "x_mm": _known(c.x),
+        "x_mm": known(c.x),
         "figures": c.figures,
-        "distance_mm": _known(c.distance),
-        "density": _known(c.density),
-        "variants_N": {name: _known(force) for name, force in c.variants.items()},
+        "distance_mm": known(c.distance),
+        "density": known(c.density),
+        "variants_N": {name: known(force) for name, force in c.variants.items()},
         "reason": c.reason,
         "bias": c.bias,
         "source": c.source,
@@ -273,16 +270,16 @@ def _capacity(c: Capacity) -> dict[str, Any]:
 
 def _zone(c: CohesiveLoad) -> dict[str, Any]:
     return {
-        "force_N": _known(c.force),
-        "factor": _known(c.load_factor),
+        "force_N": known(c.force),
+        "factor": known(c.load_factor),
         "bondline": c.bondline,
-        "x_mm": _known(c.x),
-        "shear_share_of_work": _known(c.mode_2_share),
-        "process_zone_mm": _known(c.process_zone),
+        "x_mm": known(c.x),
+        "shear_share_of_work": known(c.mode_2_share),
+        "process_zone_mm": known(c.process_zone),
         "elements_in_zone": int(c.elements_in_zone),
-        "crack_mm": _known(c.crack),
+        "crack_mm": known(c.crack),
         **({"flawed_mm": sum(flaw.length for flaw in c.joint.merged_flaws().flaws)} if c.joint.flaws else {}),
-        "mesh_difference": _known(c.mesh_difference),
+        "mesh_difference": known(c.mesh_difference),
         "elongation_mm": [float(v) for v in c.elongation],
         "load_N": [float(v) for v in c.load],
         "crack_lengths_mm": [float(v) for v in c.cracked],
@@ -299,7 +296,7 @@ def _margin(m: Margin) -> dict[str, Any]:
         "criterion": m.capacity.key,
         "place": m.capacity.place,
         "knockdowns": [k.name for k in m.knockdowns],
-        "force_N": _known(m.force),
-        "factor": _known(m.factor),
-        "margin": _known(m.margin),
+        "force_N": known(m.force),
+        "factor": known(m.factor),
+        "margin": known(m.margin),
     }

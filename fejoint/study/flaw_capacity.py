@@ -25,6 +25,7 @@ from fejoint.mechanics.reuse import Kept
 from fejoint.strength.advice import BETWEEN
 from fejoint.strength.predict import QUICK, ROUTES, strength_of
 from fejoint.study.flaw_places import name_of, planned, start_of
+from fejoint.units import known
 
 __all__ = ["AtPlace", "FlawCapacity", "Point", "flaw_capacity"]
 
@@ -294,10 +295,6 @@ def flaw_capacity(
 # ---- parts ---------------------------------------------------------------
 
 
-def _known(value: float) -> float | None:
-    return float(value) if math.isfinite(value) else None
-
-
 def _place_data(at: AtPlace) -> dict[str, Any]:
     return {
         "name": at.name,
@@ -308,10 +305,10 @@ def _place_data(at: AtPlace) -> dict[str, Any]:
         "points": [
             {
                 "length_mm": point.length,
-                "start_mm": _known(point.start),
-                "factor": _known(point.factor),
-                "force_N": _known(point.force),
-                "counted_factor": _known(float(counted)),
+                "start_mm": known(point.start),
+                "factor": known(point.factor),
+                "force_N": known(point.force),
+                "counted_factor": known(float(counted)),
                 "mode": point.mode,
                 "criterion": point.criterion,
             }

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -15,6 +14,7 @@ from fejoint.proof.identify import UNITS, Identified
 from fejoint.proof.predicted import KINDS
 from fejoint.show.files import csv_text, joint_marks, versions
 from fejoint.strength.capacity import MODES
+from fejoint.units import known
 
 __all__ = ["SCHEMA_VERSION", "by", "correlation_csv", "correlation_data", "identified_data"]
 
@@ -65,8 +65,8 @@ def correlation_data(correlation: Correlation, tried: Sequence[Tried]) -> dict[s
             "kind": found.kind,
             "curve": KINDS[found.kind],
             "load_N": found.load,
-            "stiffness_N_per_mm": _number(c.predicted_stiffness),
-            "work_N_mm": _number(c.predicted_work),
+            "stiffness_N_per_mm": known(c.predicted_stiffness),
+            "work_N_mm": known(c.predicted_work),
             "displacement_mm": [float(f"{v:.8g}") for v in found.displacement],
             "force_N": [float(f"{v:.8g}") for v in found.force],
             "warnings": list(found.strength.warnings),
@@ -75,9 +75,9 @@ def correlation_data(correlation: Correlation, tried: Sequence[Tried]) -> dict[s
             "load_N": c.load,
             "load_deviation_N": measured.deviation,
             "load_allowance_N": c.load_allowance,
-            "stiffness_N_per_mm": _number(c.stiffness),
-            "stiffness_allowance_N_per_mm": _number(c.stiffness_allowance),
-            "work_N_mm": _number(c.work),
+            "stiffness_N_per_mm": known(c.stiffness),
+            "stiffness_allowance_N_per_mm": known(c.stiffness_allowance),
+            "work_N_mm": known(c.work),
             "specimens": [
                 {
                     "name": one.name,
@@ -85,15 +85,15 @@ def correlation_data(correlation: Correlation, tried: Sequence[Tried]) -> dict[s
                     "stiffness_N_per_mm": one.stiffness,
                     "slack_mm": one.slack,
                     "work_N_mm": one.work,
-                    "largest_difference": _number(one.largest_difference),
-                    "rms_difference": _number(one.rms_difference),
+                    "largest_difference": known(one.largest_difference),
+                    "rms_difference": known(one.rms_difference),
                     **_thinned(one.displacement, one.force),
                 }
                 for one in c.specimens
             ],
         },
-        "ratios": {name: _number(getattr(c, f"{name}_ratio")) for name in ("load", "stiffness", "work")},
-        "compliance_wanted_mm_per_N": _number(c.compliance_wanted) if c.specimens else None,
+        "ratios": {name: known(getattr(c, f"{name}_ratio")) for name in ("load", "stiffness", "work")},
+        "compliance_wanted_mm_per_N": known(c.compliance_wanted) if c.specimens else None,
         "as_seen": measured.counts_against(MODES[found.by.mode]),
         "within_scatter": c.within_scatter,
         "differs": list(c.differs),
@@ -114,7 +114,7 @@ def _cause(one: Tried, c: Correlation) -> dict[str, Any]:
         "moves": list(one.moves),
         "change": one.best.change.label if one.best is not None else None,
         "by": one.best.by if one.best is not None else "",
-        "share": _number(one.share),
+        "share": known(one.share),
         "partial": one.best is not None and one.best.change.partial,
         "reason": one.reason,
         "effects": [
@@ -123,8 +123,8 @@ def _cause(one: Tried, c: Correlation) -> dict[str, Any]:
                 "by": effect.by,
                 "load_N": effect.load,
                 "load_ratio": effect.load / c.predicted.load,
-                "stiffness_N_per_mm": _number(effect.stiffness),
-                "stiffness_ratio": _number(effect.stiffness / c.predicted_stiffness),
+                "stiffness_N_per_mm": known(effect.stiffness),
+                "stiffness_ratio": known(effect.stiffness / c.predicted_stiffness),
             }
             for effect in one.effects
         ],
@@ -177,8 +177,8 @@ def identified_data(found: Identified) -> dict[str, Any]:
                 "key": one.key,
                 "unit": one.unit,
                 "value": float(e.values[i]),
-                "low": _number(e.low[i]),
-                "high": _number(e.high[i]),
+                "low": known(e.low[i]),
+                "high": known(e.high[i]),
                 "start": one.start,
                 "bounds": [one.low, one.high],
                 "at_bound": one.key in e.at_bound,
@@ -187,9 +187,9 @@ def identified_data(found: Identified) -> dict[str, Any]:
             for i, one in enumerate(e.sought)
         ],
         "confidence": 0.95,
-        "correlation": {a: {b: _number(e.correlation[i, j]) for j, b in enumerate(keys)} for i, a in enumerate(keys)},
+        "correlation": {a: {b: known(e.correlation[i, j]) for j, b in enumerate(keys)} for i, a in enumerate(keys)},
         "not_told_apart": [{"first": a, "second": b, "correlation": c} for a, b, c in e.alike],
-        "scatter": _number(e.scatter),
+        "scatter": known(e.scatter),
         "freedom": e.freedom,
         "evaluations": e.evaluations,
         "observations": [
@@ -198,9 +198,9 @@ def identified_data(found: Identified) -> dict[str, Any]:
                 "specimen": one.specimen,
                 "kind": one.kind,
                 "unit": UNITS[one.kind],
-                "at_mm": _number(one.at),
+                "at_mm": known(one.at),
                 "measured": one.value,
-                "before": _number(before),
+                "before": known(before),
                 "fitted": float(e.expected[i]),
                 "assumed_scatter": float(e.sd[i]),
             }
@@ -223,7 +223,3 @@ def _over(value: float | None, of: float | None) -> float | None:
 
 def _text(value: float | None) -> str:
     return "" if value is None else f"{value:.6g}"
-
-
-def _number(value: float) -> float | None:
-    return float(value) if math.isfinite(value) else None
